@@ -1,0 +1,1 @@
+"""The logic: pluggable layers that turn readings into commands."""

@@ -1,0 +1,1 @@
+"""The world, and what is measured of it."""

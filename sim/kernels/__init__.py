@@ -1,0 +1,1 @@
+"""Compiled physics: numpy and numba only, arrays in and arrays out."""

@@ -1,0 +1,1 @@
+"""Records to numbers; pure functions, none of which needs the simulator."""

@@ -1,0 +1,1 @@
+"""From a Turbine to packed arrays."""

@@ -1,0 +1,1 @@
+"""Wind: spectra, turbulence, gusts, and what a lane meets."""
