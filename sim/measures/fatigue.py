@@ -1,0 +1,380 @@
+"""How much fatigue is in a load history: cycles, equivalent range, damage?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sim.errors import InputError
+from sim.kernels import cycles
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class StressCurve:
+    """A line of cycles to failure against range, straight in logarithms, with one knee.
+
+    Parameters
+    ----------
+    knee_range : float [any]
+        Range at the knee, in the unit of the loads.
+    knee_cycles : float [-]
+        Cycles to failure at that range.
+    exponent : float [-]
+        Slope above the knee, at least 1.
+    exponent_below : float [-], optional
+        Slope below the knee, at least 1; the same slope if left out; infinity for an endurance limit.
+
+    Raises
+    ------
+    InputError
+        Where a slope is below 1, or the knee is not positive.
+    """
+
+    knee_range: float
+    knee_cycles: float
+    exponent: float
+    exponent_below: float | None = None
+
+    def __post_init__(self) -> None:
+        for key in ("knee_range", "knee_cycles"):
+            if not 0.0 < getattr(self, key) < np.inf:
+                raise InputError(f"stress curve: {key} = {getattr(self, key)}; must be > 0")
+        _check_exponent(self.exponent, "stress curve: exponent")
+        if self.exponent_below is not None and not self.exponent_below >= 1.0:
+            raise InputError(f"stress curve: exponent_below = {self.exponent_below}; must be >= 1")
+
+    def cycles_to_failure(self, ranges: ArrayLike) -> Floats:
+        """Return N(S) = N_k (S_k / S)^m, infinite for a range of zero.
+
+        Parameters
+        ----------
+        ranges : (cycle,) float64 [any]
+
+        Returns
+        -------
+        (cycle,) float64 [-]
+        """
+        span = np.asarray(ranges, dtype=np.float64)
+        below = self.exponent if self.exponent_below is None else self.exponent_below
+        exponent = np.where(span > self.knee_range, self.exponent, below)
+        with np.errstate(divide="ignore", over="ignore"):
+            ratio = self.knee_range / span
+            life = np.where(ratio == 1.0, self.knee_cycles, self.knee_cycles * ratio**exponent)
+        return life
+
+
+def turning_points(series: ArrayLike) -> Floats:
+    """Return the first sample, every turning point and the last sample.
+
+    Parameters
+    ----------
+    series : (sample,) float64 [any]
+
+    Returns
+    -------
+    (point,) float64 [any]
+        A series of fewer than two samples has none.
+
+    Raises
+    ------
+    InputError
+        Where a sample is not finite, or the series is not one-dimensional.
+    """
+    values = _one_dimensional(series, "series")
+    if values.size < 2:
+        return np.empty(0)
+    points = cycles.find_turning_points(values)
+    if points.size == 0:
+        where = int(np.flatnonzero(~np.isfinite(values))[0])
+        raise InputError(f"series[{where}] = {values[where]}; must be finite")
+    return points
+
+
+def rainflow(series: ArrayLike) -> tuple[Floats, Floats, Floats]:
+    """Count the cycles of a load history.
+
+    Parameters
+    ----------
+    series : (sample,) float64 [any]
+
+    Returns
+    -------
+    ranges, means, counts : (cycle,) float64 [any, any, -]
+        Count 1.0 for a whole cycle, 0.5 for a half one, in the order in which they close; the residue comes
+        last, as half cycles.
+
+    Raises
+    ------
+    InputError
+        Where a sample is not finite, or the series is not one-dimensional.
+
+    Notes
+    -----
+    Edges, chosen to be those of the general-purpose package `rainflow`: fewer than three samples hold no
+    cycle; a constant series holds half a cycle of range zero. `count_points` counts two points as the half
+    cycle that they are.
+
+    References
+    ----------
+    ASTM E1049-85 (2011), "Standard practices for cycle counting in fatigue analysis", section 5.4.4.
+    """
+    values = _one_dimensional(series, "series")
+    points = turning_points(values)
+    return cycles.count_cycles(points if values.size > 2 else points[:0])
+
+
+def count_points(points: ArrayLike) -> tuple[Floats, Floats, Floats]:
+    """Count the cycles of a history that was already reduced to its turning points.
+
+    Parameters
+    ----------
+    points : (point,) float64 [any]
+        First sample, turning points, last sample.
+
+    Returns
+    -------
+    ranges, means, counts : (cycle,) float64 [any, any, -]
+        As `rainflow` gives them.
+
+    Raises
+    ------
+    InputError
+        Where a point is not finite, or the list is not one-dimensional.
+    """
+    return cycles.count_cycles(turning_points(points))
+
+
+def cycle_sum(ranges: ArrayLike, counts: ArrayLike, exponent: float) -> float:
+    """Return the sum of n S^m.
+
+    Parameters
+    ----------
+    ranges, counts : (cycle,) float64 [any, -]
+    exponent : float [-]
+        m, at least 1.
+
+    Returns
+    -------
+    float [any^m]
+
+    Raises
+    ------
+    InputError
+        Where the exponent is below 1.
+    """
+    _check_exponent(exponent, "exponent")
+    span = np.asarray(ranges, dtype=np.float64)
+    return float(np.sum(np.asarray(counts, dtype=np.float64) * span**exponent))
+
+
+def equivalent_range(ranges: ArrayLike, counts: ArrayLike, exponent: float, reference_count: float) -> float:
+    """Return the constant range that does the same damage in a stated number of cycles.
+
+    Parameters
+    ----------
+    ranges, counts : (cycle,) float64 [any, -]
+    exponent : float [-]
+        m, at least 1.
+    reference_count : float [-]
+        Cycles of the constant range, above 0: duration times reference frequency.
+
+    Returns
+    -------
+    float [any]
+        0.0 for no cycles at all.
+
+    Raises
+    ------
+    InputError
+        Where the exponent is below 1 or the reference count is not positive.
+
+    Notes
+    -----
+    (sum of n S^m / N)^(1/m), after Palmgren and Miner: A. Palmgren, "Die Lebensdauer von Kugellagern", Z. VDI
+    68 (1924); M. A. Miner, "Cumulative damage in fatigue", J. Appl. Mech. 12 (1945).
+    """
+    if not 0.0 < reference_count < np.inf:
+        raise InputError(f"reference_count = {reference_count}; must be > 0")
+    span = np.asarray(ranges, dtype=np.float64)
+    largest = float(np.max(span, initial=0.0))
+    if largest == 0.0:
+        _check_exponent(exponent, "exponent")
+        return 0.0
+    return largest * (cycle_sum(span / largest, counts, exponent) / reference_count) ** (1.0 / exponent)
+
+
+def goodman(ranges: ArrayLike, means: ArrayLike, ultimate: float) -> Floats:
+    """Return the ranges about zero mean that do the same damage.
+
+    Parameters
+    ----------
+    ranges, means : (cycle,) float64 [any]
+    ultimate : float [any]
+        Ultimate load, above 0, taken alike in tension and compression.
+
+    Returns
+    -------
+    (cycle,) float64 [any]
+        Infinite where the mean reaches the ultimate load.
+
+    Raises
+    ------
+    InputError
+        Where the ultimate load is not positive.
+
+    Notes
+    -----
+    S U / (U - |mean|). J. Goodman, "Mechanics applied to engineering", Longmans 1899 (equation from memory).
+    A compressive mean is charged like a tensile one, which suits a blade root, whose other side it pulls.
+    """
+    if not 0.0 < ultimate < np.inf:
+        raise InputError(f"ultimate = {ultimate}; must be > 0")
+    span = np.asarray(ranges, dtype=np.float64)
+    left = ultimate - np.abs(np.asarray(means, dtype=np.float64))
+    room = np.where(left > 0.0, left, 1.0)
+    return np.where(left > 0.0, span * (ultimate / room), np.where(span > 0.0, np.inf, 0.0))
+
+
+def damage(ranges: ArrayLike, counts: ArrayLike, curve: StressCurve) -> float:
+    """Return the sum of n / N(S) after Palmgren and Miner; 1 is the end of life.
+
+    Parameters
+    ----------
+    ranges, counts : (cycle,) float64 [any, -]
+    curve : StressCurve
+
+    Returns
+    -------
+    float [-]
+    """
+    return float(np.sum(np.asarray(counts, dtype=np.float64) / curve.cycles_to_failure(ranges)))
+
+
+def range_mean_matrix(
+    counted: tuple[ArrayLike, ArrayLike, ArrayLike], range_edges: ArrayLike, mean_edges: ArrayLike
+) -> Floats:
+    """Sort counted cycles into cells of range and mean.
+
+    Parameters
+    ----------
+    counted : ranges, means, counts, each (cycle,) float64
+        As `rainflow` gives them.
+    range_edges, mean_edges : (cell + 1,) float64 [any]
+        Rising. A cell holds its lower edge; the last cell holds its upper edge too.
+
+    Returns
+    -------
+    (range cell, mean cell) float64 [-]
+        Its sum is the sum of the counts.
+
+    Raises
+    ------
+    InputError
+        Where edges do not rise, or a cycle lies outside of them: no cycle is dropped in silence.
+    """
+    ranges, means, counts = (np.asarray(part, dtype=np.float64) for part in counted)
+    edges = []
+    for name, values, given in (("range", ranges, range_edges), ("mean", means, mean_edges)):
+        edge = _one_dimensional(given, f"{name}_edges")
+        if edge.size < 2 or not np.all(np.diff(edge) > 0.0):
+            raise InputError(f"{name}_edges: must rise, and hold at least two values")
+        outside = (values < edge[0]) | (values > edge[-1])
+        if np.any(outside):
+            first = values[outside][0]
+            raise InputError(
+                f"{name}_edges: a cycle of {name} {first:.6g} lies outside {edge[0]:.6g}..{edge[-1]:.6g}"
+            )
+        edges.append(edge)
+    return np.histogram2d(ranges, means, bins=edges, weights=counts)[0]
+
+
+def cycle_rates(turning: Sequence[Sequence[ArrayLike]], durations_s: ArrayLike, exponent: float) -> Floats:
+    """Return, per case and part, the sum of n S^m per second of the case.
+
+    Parameters
+    ----------
+    turning : [part][case] (point,) float64 [any]
+        Turning points of one channel for each part (blade; one part for a tower) and case.
+    durations_s : (case,) float64 [s]
+    exponent : float [-]
+
+    Returns
+    -------
+    (case, part) float64 [any^m / s]
+        Not a number where the case has no turning points at all or no duration: it did not run.
+
+    Notes
+    -----
+    Each case is counted alone; its residue counts as half cycles. Cycles that span several cases (a low wind
+    in one and a high wind in the next) are not in it.
+    """
+    durations = np.asarray(durations_s, dtype=np.float64)
+    rates = np.full((durations.size, len(turning)), np.nan)
+    for part, cases in enumerate(turning):
+        for case, points in enumerate(cases):
+            if np.size(points) > 0 and durations[case] > 0.0:
+                ranges, _, counts = count_points(points)
+                rates[case, part] = cycle_sum(ranges, counts, exponent) / durations[case]
+    return rates
+
+
+def equivalent_range_of_cases(
+    turning: Sequence[ArrayLike],
+    weights_hours: ArrayLike,
+    durations_s: ArrayLike,
+    exponent: float,
+    reference_frequency: float = 1.0,
+) -> float:
+    """Return the equivalent range of many cases, each standing for a number of hours.
+
+    Parameters
+    ----------
+    turning : [case] (point,) float64 [any]
+        Turning points of one channel.
+    weights_hours : (case,) float64 [h]
+        Hours that each case stands for; their sum must be above 0.
+    durations_s : (case,) float64 [s]
+        Length of each history.
+    exponent : float [-]
+    reference_frequency : float [Hz]
+
+    Returns
+    -------
+    float [any]
+        Not a number where a case with hours did not run.
+
+    Raises
+    ------
+    InputError
+        Where no hours are given, or exponent or frequency are out of range.
+
+    Notes
+    -----
+    ( sum_i h_i r_i / (f sum_i h_i) )^(1/m) with r_i the case's sum of n S^m per second.
+    """
+    hours = np.asarray(weights_hours, dtype=np.float64)
+    if not (np.all(hours >= 0.0) and np.sum(hours) > 0.0):
+        raise InputError("weights_hours: must be >= 0 with a sum > 0")
+    if not 0.0 < reference_frequency < np.inf:
+        raise InputError(f"reference_frequency = {reference_frequency}; must be > 0")
+    rates = cycle_rates([turning], durations_s, exponent)[:, 0]
+    used = hours > 0.0
+    mean = np.sum(hours[used] * rates[used]) / np.sum(hours)
+    return float((mean / reference_frequency) ** (1.0 / exponent))
+
+
+def _check_exponent(exponent: float, name: str) -> None:
+    if not 1.0 <= exponent < np.inf:
+        raise InputError(f"{name} = {exponent}; must be >= 1")
+
+
+def _one_dimensional(values: ArrayLike, name: str) -> Floats:
+    array = np.ascontiguousarray(values, dtype=np.float64)
+    if array.ndim != 1:
+        raise InputError(f"{name}: has {array.ndim} dimensions; must have 1")
+    return array
