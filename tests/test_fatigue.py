@@ -46,7 +46,7 @@ def test_the_astm_example_gives_the_known_sums(exponent, expected):
 
 
 SAMPLES = st.one_of(
-    st.floats(-1e6, 1e6), st.integers(-4, 4).map(float), st.sampled_from([0.0, -0.0, 5e-324, 1e-200, 1e300])
+    st.floats(-1e6, 1e6), st.integers(-4, 4).map(float), st.sampled_from([0.0, -0.0, 5e-324, 1e-200, 1e150])
 )
 
 
@@ -128,7 +128,7 @@ def test_a_range_of_ten_about_a_mean_of_twenty_is_goodmans_twelve_and_a_half():
 
 @pytest.mark.parametrize(("exponent", "tolerance"), [(4, 0.015), (10, 0.05)])
 def test_narrow_band_noise_has_the_equivalent_range_of_miles(exponent, tolerance):
-    # J. W. Miles, J. Aeronaut. Sci. 21 (1954): DEL / sigma = 2 sqrt2 Gamma(1 + m/2)^(1/m) at one cycle a second.
+    # J. W. Miles, J. Aeronaut. Sci. 21 (1954): DEL / sigma = 2 sqrt2 Gamma(1 + m/2)^(1/m), cycles at 1 Hz.
     # About 2e4 independent cycles: scatter of the sum 15.84 / sqrt(2e4) = 11 % at m = 10, so 1.1 % in DEL.
     duration, step = 2.0e5, 0.04
     series = gaussian(0.95, 1.05, step, int(duration / step), seed=1)
@@ -187,24 +187,3 @@ def test_bad_histories_and_counts_are_refused():
         fatigue.equivalent_range([1.0], [1.0], 4.0, 0.0)
     with pytest.raises(InputError, match=r"exponent = 0.5; must be >= 1"):
         fatigue.equivalent_range([1.0], [1.0], 0.5, 1.0)
-
-
-def test_cases_weigh_by_their_hours_and_not_by_their_length():
-    # By hand: two cases of whole cycles, 100 of range 2 in 100 s and 50 of range 4 in 50 s: 1 Hz each.
-    small = np.tile([0.0, 2.0], 100)
-    large = np.tile([0.0, 4.0], 50)
-    points = [np.append(small, 0.0), np.append(large, 0.0)]
-    found = fatigue.equivalent_range_of_cases(points, [30.0, 10.0], [100.0, 50.0], 4.0)
-    assert found == pytest.approx(((30.0 * 2.0**4 + 10.0 * 4.0**4) / 40.0) ** 0.25, rel=1e-12)
-    twice = fatigue.equivalent_range_of_cases(
-        points, [30.0, 10.0], [100.0, 50.0], 4.0, reference_frequency=2.0
-    )
-    assert twice == pytest.approx(found / 2.0**0.25, rel=1e-12)
-
-
-def test_a_case_that_did_not_run_makes_the_answer_not_a_number_unless_it_has_no_hours():
-    points = [np.array([0.0, 1.0, 0.0]), np.empty(0)]
-    assert np.isnan(fatigue.equivalent_range_of_cases(points, [1.0, 1.0], [10.0, 10.0], 4.0))
-    assert np.isfinite(fatigue.equivalent_range_of_cases(points, [1.0, 0.0], [10.0, 10.0], 4.0))
-    with pytest.raises(InputError, match="sum > 0"):
-        fatigue.equivalent_range_of_cases(points, [0.0, 0.0], [10.0, 10.0], 4.0)

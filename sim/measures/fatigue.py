@@ -2,70 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError
 from sim.kernels import cycles
+from sim.measures.curve import StressCurve, check_exponent
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class StressCurve:
-    """A line of cycles to failure against range, straight in logarithms, with one knee.
-
-    Parameters
-    ----------
-    knee_range : float [any]
-        Range at the knee, in the unit of the loads.
-    knee_cycles : float [-]
-        Cycles to failure at that range.
-    exponent : float [-]
-        Slope above the knee, at least 1.
-    exponent_below : float [-], optional
-        Slope below the knee, at least 1; the same slope if left out; infinity for an endurance limit.
-
-    Raises
-    ------
-    InputError
-        Where a slope is below 1, or the knee is not positive.
-    """
-
-    knee_range: float
-    knee_cycles: float
-    exponent: float
-    exponent_below: float | None = None
-
-    def __post_init__(self) -> None:
-        for key in ("knee_range", "knee_cycles"):
-            if not 0.0 < getattr(self, key) < np.inf:
-                raise InputError(f"stress curve: {key} = {getattr(self, key)}; must be > 0")
-        _check_exponent(self.exponent, "stress curve: exponent")
-        if self.exponent_below is not None and not self.exponent_below >= 1.0:
-            raise InputError(f"stress curve: exponent_below = {self.exponent_below}; must be >= 1")
-
-    def cycles_to_failure(self, ranges: ArrayLike) -> Floats:
-        """Return N(S) = N_k (S_k / S)^m, infinite for a range of zero.
-
-        Parameters
-        ----------
-        ranges : (cycle,) float64 [any]
-
-        Returns
-        -------
-        (cycle,) float64 [-]
-        """
-        span = np.asarray(ranges, dtype=np.float64)
-        below = self.exponent if self.exponent_below is None else self.exponent_below
-        exponent = np.where(span > self.knee_range, self.exponent, below)
-        with np.errstate(divide="ignore", over="ignore"):
-            ratio = self.knee_range / span
-            life = np.where(ratio == 1.0, self.knee_cycles, self.knee_cycles * ratio**exponent)
-        return life
 
 
 def turning_points(series: ArrayLike) -> Floats:
@@ -167,7 +111,7 @@ def cycle_sum(ranges: ArrayLike, counts: ArrayLike, exponent: float) -> float:
     InputError
         Where the exponent is below 1.
     """
-    _check_exponent(exponent, "exponent")
+    check_exponent(exponent, "exponent")
     span = np.asarray(ranges, dtype=np.float64)
     return float(np.sum(np.asarray(counts, dtype=np.float64) * span**exponent))
 
@@ -203,7 +147,7 @@ def equivalent_range(ranges: ArrayLike, counts: ArrayLike, exponent: float, refe
     span = np.asarray(ranges, dtype=np.float64)
     largest = float(np.max(span, initial=0.0))
     if largest == 0.0:
-        _check_exponent(exponent, "exponent")
+        check_exponent(exponent, "exponent")
         return 0.0
     return largest * (cycle_sum(span / largest, counts, exponent) / reference_count) ** (1.0 / exponent)
 
@@ -291,86 +235,6 @@ def range_mean_matrix(
             )
         edges.append(edge)
     return np.histogram2d(ranges, means, bins=edges, weights=counts)[0]
-
-
-def cycle_rates(turning: Sequence[Sequence[ArrayLike]], durations_s: ArrayLike, exponent: float) -> Floats:
-    """Return, per case and part, the sum of n S^m per second of the case.
-
-    Parameters
-    ----------
-    turning : [part][case] (point,) float64 [any]
-        Turning points of one channel for each part (blade; one part for a tower) and case.
-    durations_s : (case,) float64 [s]
-    exponent : float [-]
-
-    Returns
-    -------
-    (case, part) float64 [any^m / s]
-        Not a number where the case has no turning points at all or no duration: it did not run.
-
-    Notes
-    -----
-    Each case is counted alone; its residue counts as half cycles. Cycles that span several cases (a low wind
-    in one and a high wind in the next) are not in it.
-    """
-    durations = np.asarray(durations_s, dtype=np.float64)
-    rates = np.full((durations.size, len(turning)), np.nan)
-    for part, cases in enumerate(turning):
-        for case, points in enumerate(cases):
-            if np.size(points) > 0 and durations[case] > 0.0:
-                ranges, _, counts = count_points(points)
-                rates[case, part] = cycle_sum(ranges, counts, exponent) / durations[case]
-    return rates
-
-
-def equivalent_range_of_cases(
-    turning: Sequence[ArrayLike],
-    weights_hours: ArrayLike,
-    durations_s: ArrayLike,
-    exponent: float,
-    reference_frequency: float = 1.0,
-) -> float:
-    """Return the equivalent range of many cases, each standing for a number of hours.
-
-    Parameters
-    ----------
-    turning : [case] (point,) float64 [any]
-        Turning points of one channel.
-    weights_hours : (case,) float64 [h]
-        Hours that each case stands for; their sum must be above 0.
-    durations_s : (case,) float64 [s]
-        Length of each history.
-    exponent : float [-]
-    reference_frequency : float [Hz]
-
-    Returns
-    -------
-    float [any]
-        Not a number where a case with hours did not run.
-
-    Raises
-    ------
-    InputError
-        Where no hours are given, or exponent or frequency are out of range.
-
-    Notes
-    -----
-    ( sum_i h_i r_i / (f sum_i h_i) )^(1/m) with r_i the case's sum of n S^m per second.
-    """
-    hours = np.asarray(weights_hours, dtype=np.float64)
-    if not (np.all(hours >= 0.0) and np.sum(hours) > 0.0):
-        raise InputError("weights_hours: must be >= 0 with a sum > 0")
-    if not 0.0 < reference_frequency < np.inf:
-        raise InputError(f"reference_frequency = {reference_frequency}; must be > 0")
-    rates = cycle_rates([turning], durations_s, exponent)[:, 0]
-    used = hours > 0.0
-    mean = np.sum(hours[used] * rates[used]) / np.sum(hours)
-    return float((mean / reference_frequency) ** (1.0 / exponent))
-
-
-def _check_exponent(exponent: float, name: str) -> None:
-    if not 1.0 <= exponent < np.inf:
-        raise InputError(f"{name} = {exponent}; must be >= 1")
 
 
 def _one_dimensional(values: ArrayLike, name: str) -> Floats:
