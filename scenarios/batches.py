@@ -1,0 +1,83 @@
+"""Which cases march together?
+
+A result does not depend on the answer; only time and memory do. Lanes that meet the same wind share its
+turbulence, and lanes of one stack share the calls of its logic.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from itertools import groupby
+
+from scenarios.case import Case
+
+_BOX_POINTS = 15 * 15
+_BOX_STEP_S = 0.1
+_BYTES = 4
+
+
+def cut(cases: Iterable[Case], lanes: int, wind_bytes: int, jobs: int) -> list[list[Case]]:
+    """Return batches of compatible cases, the costliest first.
+
+    Parameters
+    ----------
+    cases : to be run, each once
+    lanes : most lanes in a batch
+    wind_bytes : most memory that a batch's turbulence may take [bytes]
+    jobs : workers; a group is cut into a multiple of this many equal batches where it is large enough
+
+    Notes
+    -----
+    Compatible are cases of one period, one settling and judged time and one number of blades. Within a group
+    all lanes of one wind stay side by side.
+    """
+    ordered = sorted(cases, key=lambda case: (*_march(case), case.wind_key, case.stack_key, case.key))
+    batches: list[list[Case]] = []
+    for _, group in groupby(ordered, key=_march):
+        members = list(group)
+        batches += _fill(members, _share(len(members), lanes, jobs), wind_bytes)
+    return sorted(batches, key=lambda batch: -sum(case.simulated_s for case in batch))
+
+
+def split(cases: Sequence[Case]) -> list[list[Case]]:
+    """Return a guilty batch in parts: by stack where there are several, else in halves."""
+    stacks = sorted({case.stack_key for case in cases})
+    if len(stacks) > 1:
+        return [[case for case in cases if case.stack_key == stack] for stack in stacks]
+    middle = (len(cases) + 1) // 2
+    return [part for part in (list(cases[:middle]), list(cases[middle:])) if part]
+
+
+def wind_bytes_of(case: Case) -> int:
+    """Return the memory of a case's turbulence [bytes]: 15 x 15 points, ten a second, single precision."""
+    if case.is_event:
+        return 0
+    return math.ceil(case.simulated_s / _BOX_STEP_S) * _BOX_POINTS * _BYTES
+
+
+def _march(case: Case) -> tuple[float, float, float, int]:
+    return (case.run.period, case.run.settle, case.run.duration, case.blade_count)
+
+
+def _share(count: int, lanes: int, jobs: int) -> int:
+    """Return the size of equal batches, none above ``lanes``."""
+    batches = math.ceil(count / lanes)
+    if count >= 8 * max(jobs, 1):
+        batches = math.ceil(batches / max(jobs, 1)) * max(jobs, 1)
+    return math.ceil(count / batches)
+
+
+def _fill(cases: Sequence[Case], lanes: int, wind_bytes: int) -> list[list[Case]]:
+    batches: list[list[Case]] = []
+    winds: set[str] = set()
+    used = 0
+    for case in cases:
+        extra = 0 if case.wind_key in winds else wind_bytes_of(case)
+        if not batches or len(batches[-1]) >= lanes or (used and used + extra > wind_bytes):
+            batches.append([])
+            winds, used, extra = set(), 0, wind_bytes_of(case)
+        batches[-1].append(case)
+        winds.add(case.wind_key)
+        used += extra
+    return batches

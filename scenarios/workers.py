@@ -1,0 +1,173 @@
+"""How do batches run in other processes, and how is a process that died or hangs told from one that works?
+
+Each worker marks the batch it has begun with a small file that it may touch while it marches. So the parent
+knows which batches were in hand when a process died, and which one has stood still.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from scenarios.case import Case
+from scenarios.store import CaseResult, Store
+
+Simulate = Callable[[list[Case]], Sequence[CaseResult]]
+
+ONE_THREAD = {
+    name: "1"
+    for name in (
+        "OMP_NUM_THREADS",
+        "OPENBLAS_NUM_THREADS",
+        "MKL_NUM_THREADS",
+        "VECLIB_MAXIMUM_THREADS",
+        "NUMBA_NUM_THREADS",
+    )
+}
+_BEAT_EVERY_S = 1.0
+_ORPHAN_CHECK_S = 0.5
+_mark: Path | None = None
+_last_beat = 0.0
+
+
+@dataclass(frozen=True)
+class Task:
+    """A batch of cases on its way through a worker."""
+
+    number: int
+    cases: tuple[Case, ...]
+    strikes: int = 0  #: how many dead workers it was in hand of
+    is_alone: bool = False  #: it runs with no other batch beside it, so that a death is surely its own
+
+    @property
+    def lane_seconds(self) -> float:
+        """What it simulates in all [s]."""
+        return sum(case.simulated_s for case in self.cases)
+
+
+@dataclass(frozen=True)
+class Engine:
+    """What runs cases: ``simulate`` turns a list of cases into as many results; ``warm`` compiles first."""
+
+    simulate: Simulate
+    warm: Callable[[], None] | None = None
+
+
+@dataclass(frozen=True)
+class Orders:
+    """What a worker needs besides its batch; small, and the same for a whole campaign."""
+
+    engine: Engine | None  #: that of `scenarios.simulate` when None
+    store_root: Path
+    store_version: str
+    marks: Path
+
+
+def beat() -> None:
+    """Tell the parent that the batch in hand is alive; cheap enough for every tick of a march."""
+    global _last_beat
+    now = time.monotonic()
+    if _mark is not None and now - _last_beat > _BEAT_EVERY_S:
+        _last_beat = now
+        with _mark.open("ab") as handle:
+            handle.write(b".")
+
+
+def work(orders: Orders, task: Task) -> float:
+    """Simulate one batch, write it to the store, and return the seconds it took.
+
+    Raises
+    ------
+    ValueError
+        The simulation returned another number of results than cases.
+    """
+    global _mark
+    began = time.monotonic()
+    _mark = orders.marks / str(task.number)
+    _mark.write_bytes(b"")
+    try:
+        results = (orders.engine or _default_engine()).simulate(list(task.cases))
+        if len(results) != len(task.cases):
+            raise ValueError(f"{len(task.cases)} cases gave {len(results)} results")
+        by_key = {case.key: result for case, result in zip(task.cases, results, strict=True)}
+        titles = {case.key: case.title for case in task.cases}
+        Store(orders.store_root, orders.store_version).write(by_key, titles)
+    finally:
+        _mark.unlink(missing_ok=True)
+        _mark = None
+    return time.monotonic() - began
+
+
+def warm(engine: Engine | None) -> None:
+    """Compile what a march needs once, so that workers find it in the cache instead of each compiling it."""
+    chosen = engine or _default_engine()
+    if chosen.warm:
+        chosen.warm()
+
+
+def _default_engine() -> Engine:
+    simulate = import_module("scenarios.simulate")
+    return Engine(simulate.simulate, getattr(simulate, "warm", None))
+
+
+def _enlist(parent: int) -> None:
+    """Prepare a worker: Ctrl-C is the parent's business, and a worker whose parent is gone ends itself."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, args=(parent,), daemon=True).start()
+
+
+def _end_with_parent(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(_ORPHAN_CHECK_S)
+    os._exit(1)
+
+
+class Crew:
+    """A pool of worker processes that can be killed at any moment.
+
+    Parameters
+    ----------
+    jobs : number of worker processes
+    orders : what every worker needs
+    """
+
+    def __init__(self, jobs: int, orders: Orders) -> None:
+        from loky.process_executor import ProcessPoolExecutor
+
+        self._orders = orders
+        self._pool = ProcessPoolExecutor(
+            max_workers=jobs, initializer=_enlist, initargs=(os.getpid(),), env=ONE_THREAD
+        )
+
+    def warm(self) -> None:
+        """Compile in one worker while the others wait; Ctrl-C stays possible here."""
+        self._pool.submit(warm, self._orders.engine).result()
+
+    def submit(self, task: Task) -> Future[Any]:
+        """Hand over one batch."""
+        return self._pool.submit(work, self._orders, task)
+
+    def begun(self) -> dict[int, tuple[float, bool]]:
+        """Return, per batch in hand, how long its mark has stood still [s], and whether it ever beat."""
+        now, found = time.time(), {}
+        for path in self._orders.marks.iterdir():
+            try:
+                seen = path.stat()
+            except FileNotFoundError:
+                continue
+            found[int(path.name)] = (now - seen.st_mtime, seen.st_size > 0)
+        return found
+
+    def kill(self) -> None:
+        """End every worker now, whatever it does, and forget the batches in hand."""
+        self._pool.shutdown(wait=True, kill_workers=True)
+        for path in self._orders.marks.iterdir():
+            path.unlink(missing_ok=True)

@@ -1,0 +1,233 @@
+"""The campaign: the same results whatever the batches, workers and accidents on the way."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from scenarios.batches import cut, split, wind_bytes_of
+from scenarios.campaign import Campaign, Limits, Tally, run_cases
+from scenarios.case import canonical
+from scenarios.store import Store
+from scenarios.workers import Engine
+from sim.errors import RunError
+from tests import campaign_fakes as fakes
+from tests.campaign_fakes import make_case
+
+CASES = [make_case(number) for number in range(1, 13)]
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def run(root: Path, simulate, cases=CASES, jobs: int = 2, **limits) -> Campaign:
+    return run_cases(cases, Store(root, "v"), jobs, None, Engine(simulate), Limits(**{"lanes": 4} | limits))
+
+
+def digest(campaign: Campaign) -> str:
+    parts = [
+        (key, name, array.dtype.str, list(array.shape), array.tobytes().hex())
+        for key, result in sorted(campaign.results.items())
+        for name, array in sorted(result.items())
+    ]
+    return hashlib.sha256(canonical(parts).encode()).hexdigest()
+
+
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory) -> str:
+    return digest(run(tmp_path_factory.mktemp("store"), fakes.honest, jobs=0))
+
+
+def test_a_second_run_computes_nothing(tmp_path: Path, undisturbed: str) -> None:
+    first = run(tmp_path, fakes.honest)
+    second = run(tmp_path, fakes.endless)
+    assert first.tally.counts() == {"total": 12, "computed": 12, "from_store": 0, "failed": 0}
+    assert second.tally.counts() == {"total": 12, "computed": 0, "from_store": 12, "failed": 0}
+    assert digest(first) == digest(second) == undisturbed
+
+
+@pytest.mark.parametrize(("jobs", "lanes"), [(1, 1), (1, 96), (3, 5)])
+def test_batch_size_and_number_of_workers_change_nothing(
+    tmp_path: Path, undisturbed: str, jobs: int, lanes: int
+) -> None:
+    assert digest(run(tmp_path, fakes.honest, jobs=jobs, lanes=lanes)) == undisturbed
+
+
+def test_an_extended_campaign_computes_only_what_is_new(tmp_path: Path) -> None:
+    run(tmp_path, fakes.honest, CASES[:8])
+    assert run(tmp_path, fakes.honest).tally.counts() == {
+        "total": 12,
+        "computed": 4,
+        "from_store": 8,
+        "failed": 0,
+    }
+
+
+def test_equal_cases_are_run_once(tmp_path: Path) -> None:
+    assert run(tmp_path, fakes.honest, [*CASES, *CASES]).tally.total == 12
+
+
+def test_a_case_that_raises_is_isolated_and_named(tmp_path: Path) -> None:
+    campaign = run(tmp_path, fakes.raises_on_number_5, lanes=96)
+    assert campaign.tally.failed == {CASES[4].key: "ArithmeticError: five is out"}
+    assert campaign.results.keys() == {case.key for case in CASES if case.number != 5}
+
+
+def test_a_case_that_kills_its_worker_is_isolated_and_the_others_finish(tmp_path: Path) -> None:
+    campaign = run(tmp_path, fakes.dies_on_number_5)
+    assert campaign.tally.failed == {CASES[4].key: "its worker process died"}
+    assert len(campaign.results) == 11
+
+
+def test_a_logic_that_hangs_is_given_up_after_three_cases_and_the_others_finish(tmp_path: Path) -> None:
+    stuck = [make_case(number, "stuck") for number in range(1, 7)]
+    campaign = run(tmp_path, fakes.hangs_on_stack_stuck, CASES + stuck, lanes=96, stall_beating_s=0.5)
+    assert campaign.results.keys() == {case.key for case in CASES}
+    assert campaign.tally.failed.keys() == {case.key for case in stuck}
+    reasons = list(campaign.tally.failed.values())
+    assert sum("stood still" in reason and "not run" not in reason for reason in reasons) == 3
+    assert sum("not run: 3 cases of the same stack" in reason for reason in reasons) == 3
+
+
+def test_a_result_that_is_missing_from_a_batch_is_never_attributed_to_a_case(tmp_path: Path) -> None:
+    campaign = run(tmp_path, fakes.one_too_few, CASES[:2])
+    assert campaign.results == {}
+    assert set(campaign.tally.failed.values()) == {"ValueError: 1 cases gave 0 results"}
+
+
+def test_a_full_disk_ends_the_campaign_and_leaves_the_store_sound(tmp_path: Path) -> None:
+    store = Store(tmp_path, "v")
+    run(tmp_path, fakes.honest, CASES[:4])
+    with pytest.raises(RunError, match="store cannot be written"):
+        run_cases(CASES, store, 2, None, Engine(fakes.fills_the_disk), Limits(lanes=4))
+    assert store.load(case.key for case in CASES).keys() == {case.key for case in CASES[:4]}
+
+
+def test_progress_counts_every_case_once(tmp_path: Path) -> None:
+    seen: list[int] = []
+
+    def note(tally: Tally) -> None:
+        seen.append(tally.computed + tally.from_store + len(tally.failed))
+
+    run_cases(CASES, Store(tmp_path, "v"), 2, note, Engine(fakes.raises_on_number_5), Limits(lanes=4))
+    assert seen == sorted(seen)
+    assert seen[0] == 0 and seen[-1] == 12
+
+
+CAMPAIGN = """
+import sys
+sys.path.insert(0, {root!r})
+from tests import campaign_fakes as fakes
+from scenarios.campaign import Limits, run_cases
+from scenarios.store import Store
+from scenarios.workers import Engine
+if __name__ == "__main__":
+    cases = [fakes.make_case(number) for number in range(1, 13)]
+    print("begun", flush=True)
+    run_cases(cases, Store({store!r}, "v"), 2, None, Engine(fakes.{fake}), Limits(lanes=2))
+"""
+
+
+def start(tmp_path: Path, fake: str) -> subprocess.Popen[str]:
+    script = tmp_path / "campaign.py"
+    script.write_text(CAMPAIGN.format(root=str(ROOT), store=str(tmp_path / "store"), fake=fake))
+    child = subprocess.Popen(
+        [sys.executable, str(script)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    assert child.stdout is not None and child.stdout.readline() == "begun\n"
+    return child
+
+
+def session_of(leader: int) -> list[int]:
+    found = []
+    for entry in Path("/proc").iterdir():
+        if entry.name.isdigit():
+            try:
+                pieces = (entry / "stat").read_text().rsplit(")", 1)[1].split()
+            except OSError:
+                continue
+            if int(pieces[3]) == leader and pieces[0] != "Z":
+                found.append(int(entry.name))
+    return found
+
+
+needs_proc = pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="reads /proc")
+
+
+@needs_proc
+def test_control_c_ends_a_campaign_and_its_workers_within_a_second(tmp_path: Path) -> None:
+    child = start(tmp_path, "endless")
+    time.sleep(1.5)
+    assert len(session_of(child.pid)) >= 3
+    began = time.monotonic()
+    os.killpg(child.pid, signal.SIGINT)
+    child.communicate(timeout=10)
+    while session_of(child.pid) and time.monotonic() - began < 1.0:
+        time.sleep(0.02)
+    assert time.monotonic() - began < 1.0
+    assert session_of(child.pid) == []
+
+
+@needs_proc
+def test_workers_end_within_two_seconds_of_a_parent_that_is_gone(tmp_path: Path) -> None:
+    child = start(tmp_path, "endless")
+    time.sleep(1.5)
+    child.kill()
+    child.wait()
+    time.sleep(2.0)
+    assert session_of(child.pid) == []
+
+
+@pytest.mark.parametrize("instant", [0.4, 0.9, 1.3])
+def test_a_campaign_killed_at_any_instant_resumes_to_the_same_results(
+    tmp_path: Path, undisturbed: str, instant: float
+) -> None:
+    child = start(tmp_path, "slow")
+    time.sleep(instant)
+    child.kill()
+    child.communicate()
+    resumed = run(tmp_path / "store", fakes.honest)
+    assert resumed.tally.from_store + resumed.tally.computed == 12
+    assert digest(resumed) == undisturbed
+
+
+def test_incompatible_cases_never_share_a_batch() -> None:
+    cases = [make_case(n, duration=d) for n in range(5) for d in (20.0, 600.0)]
+    cases += [replace(make_case(n), blade_count=2) for n in range(5)]
+    for batch in cut(cases, 96, 2**30, 1):
+        assert len({(case.simulated_s, case.blade_count) for case in batch}) == 1
+
+
+def test_batches_hold_every_case_once_within_both_limits() -> None:
+    cases = [make_case(n, stack) for n in range(50) for stack in ("power", "guard", "scheduled")]
+    limit = 7 * wind_bytes_of(cases[0])
+    batches = cut(cases, 32, limit, 2)
+    assert sorted(case.key for batch in batches for case in batch) == sorted(case.key for case in cases)
+    for batch in batches:
+        assert len(batch) <= 32
+        assert len({case.wind_key for case in batch}) <= 7
+
+
+def test_turbulence_of_ten_minutes_takes_the_bytes_of_its_grid() -> None:
+    """660 s at 10 Hz on 15 x 15 points in single precision: 6600 * 225 * 4 bytes."""
+    assert wind_bytes_of(make_case(1)) == 5_940_000
+
+
+def test_a_guilty_batch_is_split_by_stack_first_then_in_halves() -> None:
+    mixed = [make_case(n, stack) for n in range(4) for stack in ("power", "guard")]
+    by_stack = split(mixed)
+    assert [{case.stack_key for case in part} for part in by_stack] != []
+    assert [len(part) for part in by_stack] == [4, 4]
+    assert all(len({case.stack_key for case in part}) == 1 for part in by_stack)
+    assert [len(part) for part in split(by_stack[0])] == [2, 2]
+    assert [len(part) for part in split(by_stack[0][:3])] == [2, 1]

@@ -1,0 +1,132 @@
+"""The store: what goes in comes out, and nothing half-written is ever taken for a result."""
+
+from __future__ import annotations
+
+import logging
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from scenarios.store import Store, StoreError
+from sim.errors import InputError
+from tests.campaign_fakes import make_case, result_of
+
+DTYPES = st.sampled_from([np.float64, np.float32, np.int64, np.bool_, "<U5"])
+ARRAYS = DTYPES.flatmap(lambda dtype: hnp.arrays(dtype, hnp.array_shapes(min_dims=0, max_dims=3, min_side=0)))
+RESULTS = st.dictionaries(st.sampled_from(["a", "b", "c.d", "é"]), ARRAYS, max_size=4)
+
+
+def is_same(left: dict, right: dict) -> bool:
+    return left.keys() == right.keys() and all(
+        left[name].dtype == right[name].dtype
+        and left[name].shape == right[name].shape
+        and left[name].tobytes() == right[name].tobytes()
+        for name in left
+    )
+
+
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(st.dictionaries(st.sampled_from(["k1", "k2", "k3"]), RESULTS, min_size=1))
+def test_any_batch_comes_back_to_the_bit(tmp_path_factory, batch) -> None:
+    store = Store(tmp_path_factory.mktemp("store"), "v")
+    store.write(batch)
+    found = Store(store.root, "v").load(batch)
+    assert found.keys() == batch.keys()
+    assert all(is_same(found[key], batch[key]) for key in batch)
+
+
+def test_only_what_is_asked_for_is_returned(tmp_path: Path) -> None:
+    store = Store(tmp_path, "v")
+    store.write({"a": {"x": np.arange(3)}, "b": {"x": np.arange(2)}})
+    assert store.load(["b", "not there"]).keys() == {"b"}
+    assert store.keys() == {"a", "b"}
+
+
+def test_a_truncated_file_is_set_aside_with_a_warning_and_its_cases_are_missing(
+    tmp_path: Path, caplog
+) -> None:
+    store = Store(tmp_path, "v")
+    path = store.write({"a": {"x": np.arange(3000)}})
+    kept = store.write({"b": {"x": np.arange(3)}})
+    path.write_bytes(path.read_bytes()[:-700])
+    with caplog.at_level(logging.WARNING):
+        assert Store(tmp_path, "v").load(["a", "b"]).keys() == {"b"}
+    assert "set aside" in caplog.text
+    assert sorted(store.folder.glob("*.npz")) == [kept]
+
+
+def test_a_file_with_one_flipped_bit_is_not_taken_for_a_result(tmp_path: Path, caplog) -> None:
+    store = Store(tmp_path, "v")
+    path = store.write({"a": {"x": np.arange(3000)}})
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    path.write_bytes(bytes(content))
+    assert Store(tmp_path, "v").load(["a"]) == {}
+    assert "set aside" in caplog.text
+
+
+def test_a_foreign_file_is_set_aside_with_a_warning(tmp_path: Path, caplog) -> None:
+    store = Store(tmp_path, "v")
+    (store.folder / "holiday.npz").write_text("not a batch")
+    np.savez(store.folder / "other.npz", index=np.arange(4))
+    assert store.load(["a"]) == {}
+    assert caplog.text.count("set aside") == 2
+    assert list(store.folder.glob("*.npz")) == []
+
+
+def test_a_half_written_file_is_never_read(tmp_path: Path, monkeypatch) -> None:
+    store = Store(tmp_path, "v")
+
+    def full(*args: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(StoreError, match="No space left on device"):
+        store.write({"a": {"x": np.arange(3)}})
+    assert list(store.folder.iterdir()) == []
+
+
+def test_another_code_version_is_kept_apart(tmp_path: Path) -> None:
+    Store(tmp_path, "old").write({"a": {"x": np.arange(3)}})
+    new = Store(tmp_path, "new")
+    assert new.load(["a"]) == {}
+    assert new.others() == ["old"]
+
+
+def test_a_store_that_cannot_be_made_is_the_users_input(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(InputError, match="store cannot be written"):
+        Store(tmp_path / "file" / "store", "v")
+
+
+def test_objects_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(TypeError, match="holds objects"):
+        Store(tmp_path, "v").write({"a": {"x": np.array([None])}})
+
+
+def test_four_hundred_results_of_ten_minutes_read_within_a_second(tmp_path: Path) -> None:
+    """Common practice, no source: 330 passes of 12 columns and 8 channels of 2500 turning points a case."""
+    store = Store(tmp_path, "v")
+    one = {f"passes.{name}": np.zeros(330) for name in "abcdefghijkl"}
+    one |= {f"turning.{name}": np.zeros(2500) for name in "abcdefgh"} | {
+        f"cases.{n}": np.zeros(3) for n in "abcdefgh"
+    }
+    for batch in range(5):
+        store.write({f"{batch}-{number}": one for number in range(80)})
+    began = time.perf_counter()
+    found = Store(tmp_path, "v").load([f"{batch}-{number}" for batch in range(5) for number in range(80)])
+    assert len(found) == 400
+    assert time.perf_counter() - began < 1.0
+
+
+def test_a_case_result_survives_with_its_text_and_scalars(tmp_path: Path) -> None:
+    case = make_case(3)
+    Store(tmp_path, "v").write({case.key: result_of(case)}, {case.key: case.title})
+    assert is_same(dict(Store(tmp_path, "v").load([case.key])[case.key]), result_of(case))
+    (index,) = Store(tmp_path, "v").indexes().values()
+    assert index["cases"] == [{"key": case.key, "title": "power: 1.3, 11 m/s, seed 3"}]
