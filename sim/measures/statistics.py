@@ -260,7 +260,7 @@ def share_over_units(
     """
     happened = np.asarray(events, dtype=np.float64)
     tried = np.asarray(trials, dtype=np.float64)
-    if np.any(happened > tried + 1e-9) or np.any(happened < 0.0):
+    if np.any(happened > tried * (1.0 + 1e-9)) or np.any(happened < 0.0):
         raise InputError("events: must lie between 0 and trials in every unit")
     used = tried > 0.0
     happened, tried, groups = happened[used], tried[used], np.asarray(groups)[used]
@@ -271,7 +271,7 @@ def share_over_units(
     if total == 0.0:
         bound = clopper_pearson(0, units, confidence)[1]
         return Interval(0.0, 0.0, bound, units, "no event: exact bound on seeds")
-    if total >= float(np.sum(tried)):
+    if total >= float(np.sum(tried)) * (1.0 - 1e-12):
         bound = clopper_pearson(units, units, confidence)[0]
         return Interval(1.0, bound, 1.0, units, "nothing but events: exact bound on seeds")
     return cluster_bootstrap(ratio, np.stack([happened, tried], axis=1), groups, confidence, seed)
