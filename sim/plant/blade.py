@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
+from sim.design import Turbine
 from sim.plant.beam import Array
 from sim.plant.spinning import BladeBeam, Deflection, Spin, blade_beam
-
-if TYPE_CHECKING:
-    from sim.turbine import Turbine
 
 SHAPES = ("flap_1", "flap_2", "edge_1", "hinge_flap", "hinge_edge")
 

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 
+from sim.design import Turbine
 from sim.errors import InputError
 from sim.plant.beam import Array, Beam, make_beam, make_grid, solve_modes
-
-if TYPE_CHECKING:
-    from sim.turbine import Turbine
 
 _SEARCHED = 12
 
@@ -105,14 +103,21 @@ class BladeBeam:
         Raises
         ------
         InputError
-            If flap and edge stiffness lie so far apart that the lowest modes hold none of one kind.
+            If rotation leaves no positive stiffness, or if flap and edge stiffness lie so far apart that the
+            lowest modes hold none of one kind.
 
         Notes
         -----
         A mode belongs to flap or edge after the direction (x or y) with more of its kinetic energy.
         """
         beam = self.beam
-        frequency, amplitude = solve_modes(self.stiffness(spin), beam.mass_matrix(), _SEARCHED)
+        try:
+            frequency, amplitude = solve_modes(self.stiffness(spin), beam.mass_matrix(), _SEARCHED)
+        except np.linalg.LinAlgError as fault:
+            raise InputError(
+                f"blade: rotation at {spin.rotor_speed:.2f} rad/s and cone {np.degrees(spin.cone):.1f} deg "
+                "folds it (no positive stiffness is left); try less cone or more stiffness"
+            ) from fault
         shape = np.tensordot(amplitude, beam.shape, 1)
         energy = beam.grid.integrate(beam.mass * shape**2)
         is_flap = energy[:, 0] >= energy[:, 1]

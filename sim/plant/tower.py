@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
+from sim.design import Turbine
 from sim.plant.beam import Array, Beam, make_beam, make_grid, solve_modes
-
-if TYPE_CHECKING:
-    from sim.turbine import Turbine
 
 GRAVITY = 9.80665
 
