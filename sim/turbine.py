@@ -116,9 +116,10 @@ def _read_blade(path: Path) -> Table:
 
 def _read_polar(path: Path) -> Table:
     table = read_table(path, POLAR_COLUMNS, rising="angle_deg", least_rows=10)
-    for row, end in ((0, -180.0), (-1, 180.0)):
-        if table["angle_deg"][row] != end:
-            raise InputError(
-                table.problem(row, "angle_deg", f"must be {end:g}: polars span the whole circle")
-            )
+    first, last = float(table["angle_deg"][0]), float(table["angle_deg"][-1])
+    for row, reach, sign in ((0, -first, "-"), (-1, last, "")):
+        is_whole = first == -180.0 and last == 180.0
+        if not is_whole and not 5.0 <= reach <= 90.0:
+            allowed = f"must be {sign}180, or from {sign}5 to {sign}90 (the polar is then extended)"
+            raise InputError(table.problem(row, "angle_deg", allowed))
     return table

@@ -187,7 +187,7 @@ def clearance_at(turbine: Turbine, azimuth: float, pitch: float, blade: int = 0)
     -----
     Each station's outline is met by the horizontal line from the tower axis to its pitch axis (the tower is
     round, so that is the direction of the wall's nearest point; the error is second order in chord over
-    distance).
+    distance). A station on the wrong side of the tower's axis has its distance counted negative.
     """
     table = turbine.blade
     points = axis_position(turbine, azimuth, pitch, blade)
@@ -202,7 +202,8 @@ def clearance_at(turbine: Turbine, azimuth: float, pitch: float, blade: int = 0)
         towards[:, 0] * normal[0] + towards[:, 1] * normal[1],
         towards[:, 0] * motion[0] + towards[:, 1] * motion[1],
     )
-    clearance = distance - reach - tower_radius(turbine, points[:, 2])
+    signed = np.copysign(distance, turbine.rotor.side * points[:, 0])
+    clearance = signed - reach - tower_radius(turbine, points[:, 2])
     return np.where(points[:, 2] < turbine.tower.height, clearance, np.inf)
 
 
