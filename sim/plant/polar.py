@@ -155,7 +155,7 @@ def extend(polar: StaticPolar, ends: Array, lift: Array, drag: Array, aspect_rat
     fade = np.where(behind, np.minimum((np.pi - size) / end, 1.0), 1.0)
     reversed_drag = fade * plate_drag + (1 - fade) * drag.max()
     plate_lift = sign * plate_lift * np.where(behind, -REVERSED_LIFT * fade, 1.0)
-    plate_drag = np.where(behind, reversed_drag, plate_drag)
+    plate_drag = np.maximum(np.where(behind, reversed_drag, plate_drag), 0.0)
     arm = 0.25 - 0.175 * (1 - 2 * size / np.pi)
     normal = plate_lift * np.cos(GRID) + plate_drag * np.sin(GRID)
     outside = (ends[0] > GRID) | (ends[1] < GRID)
