@@ -66,8 +66,8 @@ class SteadyRotor:
     h = -s cos^2 g Pr - s sin g cos g Jn + s sin^2 g cos b Pn + s sin b Pt (indices n, t: turned by pitch b).
     It is the derivative of Omega^2/2 integral m (distance from the shaft)^2, to second order in deflection.
     The distance from the shaft follows the deflection; wind and load keep the normal of the unloaded blade,
-    as in the march. Turning them by the slope of the bent blade moved the published 5 MW rotor's thrust at rated
-    wind by 0.4 % and its tip by 0.01 m.
+    as in the march. Turning them by the slope of the bent blade moved the published 5 MW rotor's thrust at
+    rated wind by 0.4 % and its tip by 0.01 m.
     """
 
     side: float
