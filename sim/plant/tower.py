@@ -9,6 +9,7 @@ import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
 from sim.design import Turbine
+from sim.errors import InputError
 from sim.plant.beam import Array, Beam, make_beam, make_grid, solve_modes
 
 GRAVITY = 9.80665
@@ -155,6 +156,11 @@ def sway_mode(beam: Beam, top: TopBody, inertia: float, damping_ratio: float, gr
     damping_ratio : float [-]
     gravity : float [m/s2], whose load makes the mode softer; 0 leaves it out
 
+    Raises
+    ------
+    InputError
+        If the tower buckles under the weight.
+
     Notes
     -----
     Derived here. Kinetic energy 1/2 [integral m w'^2 over time + M u^2 + 2 M z u theta + J theta^2] in rates
@@ -168,7 +174,13 @@ def sway_mode(beam: Beam, top: TopBody, inertia: float, damping_ratio: float, gr
     above = grid.integrate(beam.mass) - grid.accumulate(beam.mass) + top.mass
     softening = gravity * (beam.tension_matrix(above) + top.lift * np.outer(tilt, tilt))
     stiffness, own_mass = np.eye(end.size) - softening, beam.mass_matrix()
-    frequency, amplitudes = solve_modes(stiffness, own_mass + body, 1)
+    try:
+        frequency, amplitudes = solve_modes(stiffness, own_mass + body, 1)
+    except np.linalg.LinAlgError as fault:
+        raise InputError(
+            f"tower: it cannot carry the {top.mass:.0f} kg on top and itself without buckling; "
+            "check diameters, walls and youngs_modulus"
+        ) from fault
     unit = amplitudes[0] / (amplitudes[0] @ end)
     shape, slope = (np.tensordot(unit, part[:, 0], 1) for part in (beam.shape, beam.slope))
     for values in (shape, slope):
