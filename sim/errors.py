@@ -24,7 +24,7 @@ class InputError(SimError):
         super().__init__("\n".join(self.problems))
 
 
-class LayerFault(SimError):
+class LayerError(SimError):
     """A controller layer broke its contract: raised, stalled, or returned nonsense."""
 
     def __init__(self, layer: str, what: str) -> None:

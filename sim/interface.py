@@ -10,7 +10,6 @@ from dataclasses import dataclass, fields
 from enum import IntEnum
 from typing import Any, Protocol, runtime_checkable
 
-import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[Any]

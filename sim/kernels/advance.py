@@ -1,0 +1,136 @@
+"""How do all lanes advance by one controller period?"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from sim.kernels import layout as at
+from sim.kernels.aero import FLAGS
+from sim.kernels.inflow import wind_plane
+from sim.kernels.step import evaluate, runge_kutta
+from sim.kernels.watch import NOT_FINITE, OUT_OF_RANGE, add_up, check_lane, close_pass, put_out, watch_blade
+
+
+class Work(NamedTuple):
+    """Scratch of one evaluation, allocated once a call and overwritten by every lane."""
+
+    scratch: np.ndarray
+    plane: np.ndarray
+    gust: np.ndarray
+    hub: np.ndarray
+    frames: np.ndarray
+    air: np.ndarray
+    load: np.ndarray
+    total: np.ndarray
+    couple: np.ndarray
+    shared: np.ndarray
+    accelerations: np.ndarray
+    mode_accelerations: np.ndarray
+    start: np.ndarray
+    start_rate: np.ndarray
+    rate_2: np.ndarray
+    rate_3: np.ndarray
+    between: np.ndarray
+    hub_between: np.ndarray
+    frame_between: np.ndarray
+
+
+@njit(**FLAGS)
+def make_work(points):
+    """Allocate the scratch for a wind grid of ``points`` points."""
+    return Work(
+        np.ones(at.SCRATCH_ROWS * at.WIDTH),
+        np.zeros(points),
+        np.zeros(2),
+        np.zeros(3),
+        np.zeros((at.BLADES, 21)),
+        np.zeros(8),
+        np.zeros((at.BLADES, at.SHAPES)),
+        np.zeros(4),
+        np.zeros((at.BLADES, 4, at.SHAPES)),
+        np.zeros(9),
+        np.zeros(3),
+        np.zeros(at.MODES),
+        np.zeros(at.STATE),
+        np.zeros(at.STATE),
+        np.zeros(at.STATE),
+        np.zeros(at.STATE),
+        np.zeros(at.FLAT),
+        np.zeros(3),
+        np.zeros(21),
+    )
+
+
+@njit(**FLAGS)
+def begin(lanes, design, wind, period, blade_count):
+    """Compute every lane's rate and outputs at its present instant, before its first step."""
+    work = make_work(wind.profile.shape[1] * wind.boxes.shape[3])
+    for lane in range(lanes.y.shape[0]):
+        y, dy, d, w = lanes.y[lane], lanes.dy[lane], lanes.design[lane], lanes.wind[lane]
+        wind_plane(work.plane, work.gust, lanes.tick[lane] * period, w, wind)
+        evaluate(y, dy, d, design, w, wind, work.plane, work.gust, work, blade_count)
+        put_out(lanes.out[lane], y, d, design, work, blade_count)
+        for b in range(blade_count):
+            lanes.out[lane, at.OUT_DISTANCE + b] = math.nan
+
+
+@njit(**FLAGS)
+def advance(lanes, log, design, wind, pitch_command, torque_command, acting, period, parts, blade_count):
+    """March every lane that is not ended by one period.
+
+    Parameters
+    ----------
+    lanes : Lanes - changed
+    log : Log - written
+    design : Design
+    wind : Wind
+    pitch_command : (lane, blade) float64 [rad]
+    torque_command : (lane,) float64 [N m]
+    acting : (lane, blade) bool - the logic acts on this blade in this period
+    period : float64 [s]
+    parts : int - steps that a period is divided into
+    blade_count : int
+    """
+    work = make_work(wind.profile.shape[1] * wind.boxes.shape[3])
+    h = period / parts
+    for lane in range(lanes.y.shape[0]):
+        status = lanes.status[lane]
+        if 2 <= status <= NOT_FINITE or status == OUT_OF_RANGE:
+            continue
+        y, dy, out = lanes.y[lane], lanes.dy[lane], lanes.out[lane]
+        d, w, tick = lanes.design[lane], lanes.wind[lane], lanes.tick[lane]
+        for b in range(blade_count):
+            if acting[lane, b] and lanes.first_act[lane, b] < 0:
+                lanes.first_act[lane, b] = tick
+        for part in range(parts):
+            time = tick * period + part * h
+            runge_kutta(
+                y,
+                dy,
+                time,
+                h,
+                d,
+                design,
+                w,
+                wind,
+                pitch_command[lane],
+                torque_command[lane],
+                work,
+                blade_count,
+            )
+            for b in range(blade_count):
+                gap, done = watch_blade(
+                    lanes.search[lane, b], b, time, h, y, dy, d, design, work, blade_count
+                )
+                out[at.OUT_DISTANCE + b] = gap
+                if done == 1:
+                    close_pass(lane, b, tick + 1, lanes, log)
+        put_out(out, y, d, design, work, blade_count)
+        lanes.tick[lane] = tick + 1
+        check_lane(lane, (tick + 1) * period, lanes, design, blade_count)
+        if tick >= log.judged_from[lane]:
+            add_up(lane, period, lanes, log, blade_count)

@@ -1,0 +1,244 @@
+"""Where does each quantity lie in the packed arrays: the one place that names offsets.
+
+A lane's state is one contiguous array: modal amplitudes (blade, mode), their rates, tower
+displacements and rates, azimuth, rotor speed, generator torque, pitch, pitch rate; then, from
+``FLAT`` on, the station states in rows of ``WIDTH``. Rows have a fixed width, so that the compiler
+can see that they do not overlap and vectorises the station loops.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+STATIONS = 20  #: aerodynamic stations of a blade
+WIDTH = 64  #: length of a row of stations, all blades one after the other
+MODES = 3  #: flap 1, flap 2, edge 1
+SHAPES = (
+    5  #: the modes, then hinge rotations in flap and edge, held at zero, whose reactions are the root moments
+)
+TIP_COLUMN = 60  #: the blade tips stand behind the stations of all blades in the rows of constants
+BLADES = 3  #: the most blades that a row has room for
+
+# State offsets for up to three blades.
+Q = 0
+QD = Q + BLADES * MODES
+TOWER = QD + BLADES * MODES  # fore-aft, its rate, side-side, its rate
+AZIMUTH = TOWER + 4
+SPEED = AZIMUTH + 1
+TORQUE = SPEED + 1
+PITCH = TORQUE + 1
+RATE = PITCH + BLADES
+FLAT = 32
+ROW_Z, ROW_W, ROW_X1, ROW_X2, ROW_F = range(5)
+STATE = FLAT + 5 * WIDTH
+
+# Rows of station constants (radius, width, ...): Design.stations[design, row * WIDTH + station].
+R, DR, CHORD, TWIST, ARM, MID, THICK, PREBEND = range(8)
+PHI_X = 8  # 5 shapes
+PHI_Y = 13  # 5 shapes
+LIFT_P = 18  # 3 modes: shortening linear in the amplitude, from prebend
+LIFT_S = 21  # 6: shortening quadratic in the amplitudes, 00 01 02 11 12 22
+STATION_ROWS = 27
+
+# Rows of scratch, written and read within one evaluation.
+(
+    X,
+    Y,
+    Z,
+    RHO,
+    V,
+    UD,
+    VD,
+    U,
+    PHI,
+    SIN,
+    COS,
+    SPEED2,
+    ALPHA,
+    VN0,
+    A,
+    CL_ATT,
+    F_STATIC,
+    CL_SEP,
+    CD,
+    PN,
+    PT,
+    ACROSS,
+    THREE_QUARTER,
+) = range(23)
+SCRATCH_ROWS = 23
+
+# Scalars of a design: Design.scalars[design, name].
+(
+    SIDE,
+    TILT,
+    COS_CONE,
+    SIN_CONE,
+    OVERHANG,
+    HUB_HEIGHT,
+    HUB_RADIUS,
+    TIP_RADIUS,
+    DENSITY,
+    ROTOR_INERTIA,
+    FA_MASS,
+    FA_STIFFNESS,
+    FA_DAMPING,
+    FA_SLOPE,
+    FA_LEVER,
+    FA_GRAVITY,
+    FA_BASE,
+    SS_MASS,
+    SS_STIFFNESS,
+    SS_DAMPING,
+    SS_SLOPE,
+    SS_LEVER,
+    SS_BASE,
+    TOWER_HEIGHT,
+    TOWER_BASE_RADIUS,
+    TOWER_TOP_RADIUS,
+    TOWER_DRAG,
+    PITCH_FREQUENCY,
+    PITCH_DAMPING,
+    PITCH_RATE_LIMIT,
+    PITCH_ACCELERATION_LIMIT,
+    PITCH_LOW,
+    PITCH_HIGH,
+    TORQUE_LAG,
+    EFFICIENCY,
+    RATED_SPEED,
+    DEFLECTION_LIMIT,
+) = range(37)
+SCALARS = 37
+
+# Scalars of a blade: Design.blades[design, blade, name].
+MASS, FIRST, SECOND, PREBEND_0, PREBEND_1, PREBEND_2, PITCH_OFFSET = range(7)
+BLADE_SCALARS = 7
+
+# What one tick puts out: out[lane, name], blade quantities from the named offset on.
+(
+    OUT_FLAP,
+    OUT_EDGE,
+    OUT_DISTANCE,
+    OUT_PITCH,
+) = range(0, 12, 3)
+(
+    OUT_AZIMUTH,
+    OUT_SPEED,
+    OUT_FA_ACCELERATION,
+    OUT_SS_ACCELERATION,
+    OUT_WIND,
+    OUT_POWER,
+    OUT_THRUST,
+    OUT_TORQUE,
+    OUT_FA_BASE,
+    OUT_SS_BASE,
+    OUT_FA,
+    OUT_SS,
+) = range(12, 24)
+OUT_TIP = 24  # tip deflection of each blade, flapwise in its own axes
+OUT_STATION_WIND = 27  # mean longitudinal wind over the outer half of each blade
+OUT_RATE = 30  # pitch rate of each blade
+OUTPUTS = 33
+
+# Columns of a completed pass.
+(
+    PASS_BLADE,
+    PASS_TIME,
+    PASS_AZIMUTH,
+    PASS_RADIUS,
+    PASS_CLEARANCE,
+    PASS_PITCH,
+    PASS_WIND,
+    PASS_FIRST_ACT,
+    PASS_TICK,
+) = range(9)
+PASS_COLUMNS = 9
+
+# Modal integrals over a blade; sums over its mass as sim.plant.blade defines them.
+VEC_FX, VEC_FY, VEC_JX, VEC_JY, VEC_PR, VEC_P1, VEC_PX, VEC_PY = range(8)
+MAT_M, MAT_XY, MAT_YY, MAT_SR, MAT_S1, MAT_K, MAT_C, MATRICES = range(8)
+
+
+class Design(NamedTuple):
+    """Everything about the turbines that the kernels need; the leading axis is the design."""
+
+    scalars: np.ndarray  #: (design, SCALARS)
+    stations: np.ndarray  #: (design, STATION_ROWS * WIDTH)
+    polars: np.ndarray  #: (design, STATIONS, 361, 4) attached lift, separation point, separated lift, drag
+    blades: np.ndarray  #: (design, BLADES, BLADE_SCALARS)
+    vectors: np.ndarray  #: (design, BLADES, 8, SHAPES) rows VEC_*
+    matrices: np.ndarray  #: (design, BLADES, MATRICES, SHAPES, SHAPES) rows MAT_*
+    inverse: np.ndarray  #: (design, BLADES, MODES, MODES) inverse of the modal mass matrix
+    tower_shape: np.ndarray  #: (design, 2, 65) fore-aft and side-side shape over height, equal steps
+
+
+class Wind(NamedTuple):
+    """What the kernels need of the wind; the leading axis is the wind."""
+
+    mean: np.ndarray  #: (wind, 6) hub speed, shear exponent, upflow, yaw, sigma1, veer
+    profile: np.ndarray  #: (wind, nz) mean speed at the rows of the grid [m/s]
+    box: np.ndarray  #: (wind,) index of the turbulence box, -1 for none
+    boxes: np.ndarray  #: (box, time, nz, ny) float32, unit standard deviation
+    box_step: float  #: [s]
+    box_y0: float
+    box_z0: float
+    box_dy: float
+    box_dz: float
+    transient: np.ndarray  #: (wind,) index, -1 for none
+    transients: np.ndarray  #: (transient, time, 4)
+    transient_step: float  #: [s]
+    transient_start: np.ndarray  #: (wind,) [s]
+
+
+# What is summed and what is the largest over the judged time: Lanes.totals[lane, name].
+(
+    SUM_ENERGY,
+    SUM_TIME,
+    SUM_WIND,
+    MAX_SPEED,
+    MAX_FA_BASE,
+    MAX_THRUST,
+    MIN_CLEARANCE,
+    MAX_TIP,
+) = range(8)
+SUM_TRAVEL, MAX_RATE, MAX_FLAP, MAX_EDGE = 8, 11, 14, 17
+TOTALS = 20
+
+# The running search for a pass's minimum: Lanes.search[lane, blade, name].
+(LAST, LAST_BUT_ONE, LEAST, LEAST_TIME, LEAST_RADIUS, LEAST_AZIMUTH, LEAST_PITCH, LEAST_WIND) = range(8)
+SEARCH = 8
+
+# Channels whose turning points are kept, three blades where a blade is meant.
+TURN_FLAP, TURN_EDGE, TURN_PITCH, TURN_FA_BASE = 0, 3, 6, 9
+TURNING = 10
+
+
+class Lanes(NamedTuple):
+    """Everything that marches, lane-first; a lane's row is all that there is of it."""
+
+    y: np.ndarray  #: (lane, STATE) the plant's state
+    dy: np.ndarray  #: (lane, STATE) its rate at the same instant
+    out: np.ndarray  #: (lane, OUTPUTS) what can be measured at this instant
+    design: np.ndarray  #: (lane,) int64
+    wind: np.ndarray  #: (lane,) int64
+    tick: np.ndarray  #: (lane,) int64 periods since the start
+    status: np.ndarray  #: (lane,) int64
+    status_time: np.ndarray  #: (lane,) [s]
+    search: np.ndarray  #: (lane, BLADES, SEARCH)
+    first_act: np.ndarray  #: (lane, BLADES) int64 first acting tick of the present run-up, -1 for none
+    last_pass: np.ndarray  #: (lane, BLADES) smallest clearance of the last pass [m], nan before the first
+    last_pass_tick: np.ndarray  #: (lane, BLADES) int64 tick at which it was complete
+    totals: np.ndarray  #: (lane, TOTALS)
+
+
+class Log(NamedTuple):
+    """What is kept of the judged time, lane-first."""
+
+    judged_from: np.ndarray  #: (lane,) int64 tick
+    passes: np.ndarray  #: (lane, room, PASS_COLUMNS)
+    pass_count: np.ndarray  #: (lane,) int64
+    turning: np.ndarray  #: (lane, TURNING, room); room 0 keeps none
+    turning_state: np.ndarray  #: (lane, TURNING, 2)
+    turning_count: np.ndarray  #: (lane, TURNING) int64

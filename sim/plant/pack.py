@@ -1,0 +1,227 @@
+"""What do the kernels need to know of the turbines, and where does a lane begin?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sim.design import Turbine
+from sim.errors import InputError
+from sim.kernels import layout as at
+from sim.plant.blade import AtStations, BladeModes, blade_modes
+from sim.plant.section import build_polars, stations
+from sim.plant.tower import tower_modes
+from sim.plant.trim import steady_table
+from sim.wind.field import WindPack
+
+Array = NDArray[Any]
+STOP_MARGIN = np.radians(2.0)
+"""How far [rad] the lower mechanical stop lies below fine pitch: room for a servo's overshoot."""
+LARGEST_DEFLECTION = 0.35
+"""Share of the blade's length beyond which its first flap mode is no longer trusted [-]."""
+LARGEST_PHASE = 0.6
+"""Largest product of a mode's angular frequency and the step [-]; beyond it a period is divided."""
+
+
+def pack_designs(turbines: Sequence[Turbine]) -> at.Design:
+    """Pack turbines into the arrays of the kernels, one design each.
+
+    Parameters
+    ----------
+    turbines : sequence of Turbine
+        All with the same number of blades.
+
+    Raises
+    ------
+    InputError
+        If blade counts differ.
+    """
+    counts = {turbine.rotor.blade_count for turbine in turbines}
+    if len(counts) != 1:
+        raise InputError(f"turbines of {sorted(counts)} blades cannot march in one batch; give one batch each")
+    packed = [_pack_one(turbine) for turbine in turbines]
+    return at.Design(*(np.ascontiguousarray(np.stack(parts)) for parts in zip(*packed, strict=True)))
+
+
+def _pack_one(turbine: Turbine) -> tuple[Array, ...]:
+    key = turbine.content_hash()
+    if key not in _PACKED:
+        if len(_PACKED) > 64:
+            _PACKED.clear()
+        _PACKED[key] = _pack_fresh(turbine)
+    return _PACKED[key]
+
+
+_PACKED: dict[str, tuple[Array, ...]] = {}
+
+
+def _pack_fresh(turbine: Turbine) -> tuple[Array, ...]:
+    count, side = turbine.rotor.blade_count, turbine.rotor.side
+    modes = [blade_modes(turbine, blade) for blade in range(count)]
+    k = _station_constants(turbine, modes)
+    polars = np.ascontiguousarray(build_polars(turbine).table[:, :, :4])
+    blades = np.zeros((at.BLADES, at.BLADE_SCALARS))
+    vectors = np.zeros((at.BLADES, 8, at.SHAPES))
+    matrices = np.zeros((at.BLADES, at.MATRICES, at.SHAPES, at.SHAPES))
+    inverse = np.zeros((at.BLADES, at.MODES, at.MODES))
+    for b, m in enumerate(modes):
+        blades[b] = (
+            m.mass, m.first_moment, m.second_moment, side * m.prebend_moment0, side * m.prebend_moment1,
+            m.prebend_moment2, turbine.blade.pitch_offset[b],
+        )  # fmt: skip
+        vectors[b] = m.Fx, m.Fy, m.Jx, m.Jy, side * m.Pr, side * m.P1, side * m.Px, side * m.Py
+        mass = m.Mxx + m.Myy
+        matrices[b, : at.MAT_C] = mass, m.Mxy, m.Myy, m.Sr, m.S1, m.K
+        critical = 4.0 * np.pi * m.mode_frequency * np.diag(mass)[: at.MODES]
+        matrices[b, at.MAT_C, : at.MODES, : at.MODES] = np.diag(m.damping * critical)
+        inverse[b] = np.linalg.inv(mass[: at.MODES, : at.MODES])
+    tower = tower_modes(turbine)
+    heights = np.linspace(0.0, turbine.tower.height, 65)
+    shape = np.stack([tower.fore_aft.shape(heights), tower.side_side.shape(heights)])
+    return _scalars(turbine), k.ravel(), polars, blades, vectors, matrices, inverse, shape
+
+
+def _station_constants(turbine: Turbine, modes: Sequence[BladeModes]) -> Array:
+    """Rows of station constants (STATION_ROWS, WIDTH); the tips stand from TIP_COLUMN on."""
+    blade, side = turbine.blade, turbine.rotor.side
+    _, centres, widths = stations(turbine)
+    if len(centres) != at.STATIONS:
+        raise ValueError(f"{len(centres)} stations where the kernels have {at.STATIONS}")
+    k = np.zeros((at.STATION_ROWS, at.WIDTH))
+    k[at.R], k[at.CHORD] = 1.0, 1.0
+    for b, m in enumerate(modes):
+        for where, columns in (
+            (centres, slice(b * at.STATIONS, (b + 1) * at.STATIONS)),
+            (blade.r[-1:], slice(at.TIP_COLUMN + b, at.TIP_COLUMN + b + 1)),
+        ):
+            chord, axis, ratio = (
+                np.interp(where, blade.r, column)
+                for column in (blade.chord, blade.pitch_axis, blade.thickness_ratio)
+            )
+            k[at.R, columns] = where
+            k[at.CHORD, columns] = chord
+            k[at.TWIST, columns] = np.interp(where, blade.r, blade.twist)
+            k[at.ARM, columns] = (0.75 - axis) * chord
+            k[at.MID, columns] = (axis - 0.5) * chord
+            k[at.THICK, columns] = ratio * chord
+            _shapes(k[:, columns], m.at(where), side)
+        k[at.DR, b * at.STATIONS : (b + 1) * at.STATIONS] = widths
+    return k
+
+
+def _shapes(k: Array, basis: AtStations, side: float) -> None:
+    """Write mode shapes, prebend and the terms of shortening of one blade's stations."""
+    k[at.PHI_X : at.PHI_X + at.SHAPES] = basis.phi_x
+    k[at.PHI_Y : at.PHI_Y + at.SHAPES] = basis.phi_y
+    k[at.PREBEND] = side * basis.prebend
+    k[at.LIFT_P : at.LIFT_P + at.MODES] = side * basis.P.T[: at.MODES]
+    pairs = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
+    k[at.LIFT_S : at.LIFT_S + len(pairs)] = [basis.S[:, i, j] for i, j in pairs]
+
+
+def _scalars(turbine: Turbine) -> Array:
+    rotor, tower, machine, pitch = turbine.rotor, turbine.tower, turbine.machine, turbine.pitch
+    modes = tower_modes(turbine)
+    top = modes.top
+    rise = rotor.hub_height - tower.height
+    blades = float(np.sum([m.mass for m in (blade_modes(turbine, b) for b in range(rotor.blade_count))]))
+    rotor_mass = turbine.nacelle.hub_mass + blades
+    hub_x = rotor.side * rotor.overhang * np.cos(rotor.tilt)
+    ahead = turbine.nacelle.mass * turbine.nacelle.centre_x + rotor_mass * hub_x
+    s = np.zeros(at.SCALARS)
+    s[at.SIDE], s[at.TILT] = rotor.side, rotor.tilt
+    s[at.COS_CONE], s[at.SIN_CONE] = np.cos(rotor.cone), np.sin(rotor.cone)
+    s[at.OVERHANG], s[at.HUB_HEIGHT], s[at.HUB_RADIUS] = rotor.overhang, rotor.hub_height, rotor.hub_radius
+    s[at.TIP_RADIUS], s[at.DENSITY] = turbine.rotor_radius, turbine.air_density
+    s[at.ROTOR_INERTIA] = turbine.nacelle.hub_inertia + machine.generator_inertia * machine.gear_ratio**2
+    for first, mode, inertia in (
+        (at.FA_MASS, modes.fore_aft, top.fore_aft_inertia),
+        (at.SS_MASS, modes.side_side, top.side_side_inertia),
+    ):
+        mass = mode.mass + top.mass + 2.0 * mode.top_slope * top.lift + mode.top_slope**2 * inertia
+        damping = 2.0 * mode.damping_ratio * np.sqrt(mode.stiffness * mass)
+        s[first : first + 5] = mass, mode.stiffness, damping, mode.top_slope, 1.0 + mode.top_slope * rise
+    s[at.FA_GRAVITY] = modes.fore_aft.top_slope * 9.80665 * ahead
+    s[at.FA_BASE], s[at.SS_BASE] = (
+        modes.fore_aft.base_moment_factor,
+        modes.side_side.base_moment_factor,
+    )
+    s[at.TOWER_HEIGHT], s[at.TOWER_DRAG] = tower.height, tower.drag_coefficient
+    s[at.TOWER_BASE_RADIUS], s[at.TOWER_TOP_RADIUS] = 0.5 * tower.base_diameter, 0.5 * tower.top_diameter
+    s[at.PITCH_FREQUENCY], s[at.PITCH_DAMPING] = pitch.natural_frequency, pitch.damping_ratio
+    s[at.PITCH_RATE_LIMIT], s[at.PITCH_ACCELERATION_LIMIT] = pitch.rate_limit, pitch.acceleration_limit
+    s[at.PITCH_LOW], s[at.PITCH_HIGH] = pitch.fine - STOP_MARGIN, pitch.feather
+    s[at.TORQUE_LAG], s[at.EFFICIENCY] = machine.torque_lag, machine.efficiency
+    s[at.RATED_SPEED] = machine.rated_rotor_speed
+    s[at.DEFLECTION_LIMIT] = LARGEST_DEFLECTION * (turbine.rotor_radius - rotor.hub_radius)
+    return s
+
+
+def wind_arrays(pack: WindPack, hub_height: float) -> at.Wind:
+    """Lay a pack of winds out for the kernels, with the mean profile at the rows of the grid.
+
+    Notes
+    -----
+    Power law from the hub; heights below one metre count as one metre.
+    """
+    nz = pack.boxes.shape[2]
+    heights = np.maximum(hub_height + pack.box_z0 + pack.box_dz * np.arange(nz), 1.0)
+    speed, exponent = pack.mean[:, 0:1], pack.mean[:, 1:2]
+    profile = speed * (heights[None, :] / hub_height) ** exponent
+    return at.Wind(
+        pack.mean, np.ascontiguousarray(profile), pack.box, pack.boxes, float(pack.box_step),
+        float(pack.box_y0), float(pack.box_z0), float(pack.box_dy), float(pack.box_dz),
+        pack.transient, pack.transients, float(pack.transient_step), pack.transient_start,
+    )  # fmt: skip
+
+
+def parts_of(turbines: Sequence[Turbine], period: float) -> int:
+    """Return how many steps a period [s] must be divided into for the stiffest mode of any turbine."""
+    highest = 0.0
+    for turbine in turbines:
+        modes, tower = blade_modes(turbine), tower_modes(turbine)
+        frequencies = [*modes.mode_frequency, tower.fore_aft.frequency, tower.side_side.frequency]
+        highest = max(highest, turbine.pitch.natural_frequency, 2.0 * np.pi * max(frequencies))
+    return max(1, int(np.ceil(highest * period / LARGEST_PHASE - 1e-9)))
+
+
+def begin_state(turbine: Turbine, wind_speed: float, azimuth: float) -> Array:
+    """Return the state of a lane at its start: the steady point of its mean wind.
+
+    Parameters
+    ----------
+    wind_speed : float [m/s]
+        Held within the steady table.
+    azimuth : float [rad]
+        Of blade 0.
+
+    Returns
+    -------
+    (STATE,) float64
+    """
+    table = steady_table(turbine)
+
+    def look(column: Array) -> Any:
+        flat = column.reshape(len(table.wind_speed), -1)
+        return np.array([np.interp(wind_speed, table.wind_speed, flat[:, j]) for j in range(flat.shape[1])])
+
+    count = turbine.rotor.blade_count
+    y = np.zeros(at.STATE)
+    y[at.AZIMUTH], y[at.SPEED] = azimuth, look(table.rotor_speed)[0]
+    y[at.TORQUE] = look(table.torque)[0]
+    scalars = _pack_one(turbine)[0]
+    thrust = look(table.thrust)[0]
+    y[at.TOWER] = (thrust * scalars[at.FA_LEVER] + scalars[at.FA_GRAVITY]) / scalars[at.FA_STIFFNESS]
+    y[at.TOWER + 2] = -y[at.TORQUE] * scalars[at.SS_SLOPE] / scalars[at.SS_STIFFNESS]
+    w, q = look(table.w), look(table.q)
+    for b in range(count):
+        y[at.Q + at.MODES * b : at.Q + at.MODES * (b + 1)] = q
+        y[at.PITCH + b] = look(table.pitch)[0]
+        row = at.FLAT + b * at.STATIONS
+        y[row + at.ROW_W * at.WIDTH : row + at.ROW_W * at.WIDTH + at.STATIONS] = w
+        y[row + at.ROW_Z * at.WIDTH : row + at.ROW_Z * at.WIDTH + at.STATIONS] = 0.4 * w
+        y[row + at.ROW_F * at.WIDTH : row + at.ROW_F * at.WIDTH + at.STATIONS] = 1.0
+    return y
