@@ -27,7 +27,7 @@ def key_lines(text: str) -> dict[str, int]:
 
     Parameters
     ----------
-    text : valid TOML; text that is not gives an unspecified map, never an endless loop
+    text : valid TOML, that is, text which `tomllib` has read without error
 
     Returns
     -------

@@ -142,3 +142,12 @@ def test_worst_blade_counts() -> None:
 def test_tower_keeps_its_end_diameters_beyond_its_ends() -> None:
     radius = geometry.tower_radius(SKERRY, np.array([-5.0, 0.0, 93.9 / 2, 93.9, 120.0]))
     assert radius == pytest.approx([2.15, 2.15, 1.9, 1.65, 1.65])
+
+
+def test_prebend_offset_grows_with_the_square_of_the_distance_from_the_root() -> None:
+    turbine = replace(SKERRY, blade=replace(SKERRY.blade, prebend_offset=np.array([0.4, 0.0, 0.0])))
+    added = geometry.prebend_line(turbine, 0) - geometry.prebend_line(turbine, 1)
+    half = np.interp(0.5 * (1.75 + 69.5), SKERRY.blade.r, added)
+    assert added[0] == 0.0
+    assert added[-1] == pytest.approx(0.4)
+    assert half == pytest.approx(0.1, rel=0.02)
