@@ -1,67 +1,24 @@
 """How are many cases run so that nothing is computed twice, nothing is lost, and nothing depends on the way?
 
 Cases that the store holds are not run again. The rest is cut into batches of lanes and handed to worker
-processes, which write each finished batch to the store. A batch that kills its worker, stands still or raises
-is cut down until the guilty cases stand alone; they are reported as failed and the others finish.
+processes, which write each finished batch to the store.
 """
 
 from __future__ import annotations
 
 import os
-import statistics
 import tempfile
-from collections import deque
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, wait
-from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from scenarios.batches import cut, split
+from scenarios.batches import cut
 from scenarios.case import Case
-from scenarios.store import CaseResult, Store, StoreError
-from scenarios.workers import Crew, Engine, Orders, Task
-from sim.errors import InputError, RunError
+from scenarios.foreman import Foreman, Limits, Progress, Tally
+from scenarios.store import CaseResult, Store
+from scenarios.workers import Engine, Orders
 
-_POLL_S = 0.1
-_STRIKES = 3
-_ALIKE = 3
-
-
-@dataclass
-class Tally:
-    """How far a campaign has come."""
-
-    total: int = 0
-    from_store: int = 0
-    computed: int = 0
-    simulated_s: float = 0.0
-    failed: dict[str, str] = field(default_factory=dict)  #: key -> why, in one sentence
-
-    def counts(self) -> dict[str, int]:
-        """Return the four numbers that every result echoes."""
-        return {
-            "total": self.total,
-            "computed": self.computed,
-            "from_store": self.from_store,
-            "failed": len(self.failed),
-        }
-
-
-Progress = Callable[[Tally], None]
-
-
-@dataclass(frozen=True)
-class Limits:
-    """How large a batch may be, and how long one may stand still."""
-
-    lanes: int = 96
-    wind_bytes: int = 2**30
-    stall_first_s: float = 600.0  #: before any batch has finished, for a batch that gives no sign of life
-    stall_least_s: float = 60.0  #: the shortest limit once batches have finished
-    stall_beating_s: float = 60.0  #: for a batch that has given signs of life
-    stall_factor: float = 20.0  #: times the median batch's rate
+__all__ = ["Campaign", "Engine", "Limits", "Progress", "Tally", "run_cases"]
 
 
 @dataclass(frozen=True)
@@ -137,180 +94,8 @@ def _run(
     with tempfile.TemporaryDirectory(prefix="wideberth-") as marks:
         orders = Orders(engine, store.root.resolve(), store.version, Path(marks))
         batches = cut(missing, limits.lanes, limits.wind_bytes, jobs)
-        foreman = _Foreman(orders, store, max(jobs, 1), tally, progress, limits)
+        foreman = Foreman(orders, store, max(jobs, 1), tally, progress, limits)
         if jobs == 0:
             foreman.run_here(batches)
         else:
             foreman.run(batches)
-
-
-class _Foreman:
-    """Hands out batches, and decides what to do with each that did not come back whole."""
-
-    def __init__(
-        self, orders: Orders, store: Store, jobs: int, tally: Tally, progress: Progress, limits: Limits
-    ) -> None:
-        self.orders, self.store, self.jobs = orders, store, jobs
-        self.tally, self.progress, self.limits = tally, progress, limits
-        self.waiting: deque[Task] = deque()
-        self.alone: deque[Task] = deque()
-        self.in_hand: dict[Future[Any], Task] = {}
-        self.rates: list[float] = []
-        self.deaths: dict[str, int] = {}
-        self.count = 0
-
-    def run_here(self, batches: list[list[Case]]) -> None:
-        """Run in this process, so that a debugger reaches everything; nothing is isolated."""
-        from scenarios.workers import work
-
-        for batch in batches:
-            task = self._task(batch)
-            work(self.orders, task)
-            self._finished(task)
-
-    def run(self, batches: list[list[Case]]) -> None:
-        """Run all batches in worker processes."""
-        self.waiting.extend(self._task(batch) for batch in batches)
-        self.crew = Crew(self.jobs, self.orders)
-        try:
-            self.crew.warm()
-            while self.waiting or self.alone or self.in_hand:
-                self._hand_out()
-                done, _ = wait(self.in_hand, timeout=_POLL_S, return_when=FIRST_COMPLETED)
-                self._collect(done)
-                self._watch()
-        finally:
-            self.crew.kill()
-
-    def _task(self, cases: Sequence[Case], strikes: int = 0, is_alone: bool = False) -> Task:
-        self.count += 1
-        return Task(self.count, tuple(cases), strikes, is_alone)
-
-    def _hand_out(self) -> None:
-        while self.waiting and len(self.in_hand) < 2 * self.jobs:
-            self._submit(self.waiting.popleft())
-        if not self.in_hand and self.alone:
-            self._submit(self.alone.popleft())
-
-    def _submit(self, task: Task) -> None:
-        try:
-            self.in_hand[self.crew.submit(task)] = task
-        except BrokenProcessPool:
-            self._requeue(task)
-            self._replace_crew()
-
-    def _collect(self, done: Iterable[Future[Any]]) -> None:
-        is_broken = False
-        for future in done:
-            error = future.exception()
-            if isinstance(error, BrokenProcessPool):
-                is_broken = True
-                continue
-            task = self.in_hand.pop(future)
-            if error is None:
-                self.rates.append(future.result() / task.lane_seconds)
-                self._finished(task)
-            elif isinstance(error, InputError):
-                raise error
-            elif isinstance(error, StoreError):
-                raise RunError(str(error)) from error
-            else:
-                self._cut_down(task, f"{type(error).__name__}: {error}", is_fatal=False)
-        if is_broken:
-            self._bury()
-
-    def _bury(self) -> None:
-        """A worker died: strike the batches that were in hand, hand the others out again."""
-        begun = self.crew.begun()
-        for task in self.in_hand.values():
-            if task.number not in begun:
-                self._requeue(task)
-            elif task.is_alone or task.strikes + 1 >= _STRIKES:
-                self._cut_down(task, "its worker process died", is_fatal=True)
-            else:
-                self._requeue(replace(task, strikes=task.strikes + 1))
-        self._replace_crew()
-
-    def _watch(self) -> None:
-        """End the pool when a batch stands still: that batch is cut down, the others start again."""
-        if not self.in_hand:
-            return
-        begun = self.crew.begun()
-        stalled = {
-            task.number: begun[task.number][0]
-            for task in self.in_hand.values()
-            if task.number in begun and begun[task.number][0] > self._patience(task, begun[task.number][1])
-        }
-        if stalled:
-            for task in self.in_hand.values():
-                if task.number in stalled:
-                    self._cut_down(task, f"it stood still for {stalled[task.number]:.0f} s", is_fatal=True)
-                else:
-                    self._requeue(task)
-            self._replace_crew()
-
-    def _patience(self, task: Task, has_beaten: bool) -> float:
-        if has_beaten:
-            return self.limits.stall_beating_s
-        if not self.rates:
-            return self.limits.stall_first_s
-        expected = statistics.median(self.rates) * task.lane_seconds
-        return max(self.limits.stall_least_s, self.limits.stall_factor * expected)
-
-    def _replace_crew(self) -> None:
-        self.in_hand.clear()
-        self.crew.kill()
-        self.crew = Crew(self.jobs, self.orders)
-
-    def _requeue(self, task: Task) -> None:
-        """Put a batch back, without what it had already written before its worker ended."""
-        held = self.store.keys()
-        left = [case for case in task.cases if case.key not in held]
-        kept = [case for case in task.cases if case.key in held]
-        self._count(kept)
-        if left:
-            queue = self.alone if task.is_alone else self.waiting
-            queue.appendleft(self._task(left, task.strikes, task.is_alone))
-
-    def _cut_down(self, task: Task, why: str, is_fatal: bool) -> None:
-        """Cut a guilty batch in parts, or record its only case as failed.
-
-        ``is_fatal`` batches took a process with them: their parts run alone. After three such cases of one
-        stack the rest of that stack is given up, or a logic that always hangs would cost hours.
-        """
-        if len(task.cases) == 1:
-            self._fail(task.cases[0], why)
-            if is_fatal:
-                self._give_up_on(task.cases[0], why)
-            return
-        queue = self.alone if is_fatal or task.is_alone else self.waiting
-        parts = [self._task(part, is_alone=is_fatal or task.is_alone) for part in split(task.cases)]
-        queue.extendleft(reversed(parts))
-
-    def _give_up_on(self, guilty: Case, why: str) -> None:
-        stack = guilty.stack_key
-        self.deaths[stack] = self.deaths.get(stack, 0) + 1
-        if self.deaths[stack] < _ALIKE:
-            return
-        kept: deque[Task] = deque()
-        for task in self.alone:
-            spared = [case for case in task.cases if case.stack_key != stack]
-            for case in task.cases:
-                if case.stack_key == stack:
-                    self._fail(case, f"not run: {_ALIKE} cases of the same stack failed alike ({why})")
-            if spared:
-                kept.append(self._task(spared, is_alone=True))
-        self.alone = kept
-
-    def _fail(self, case: Case, why: str) -> None:
-        self.tally.failed[case.key] = why
-        self.progress(self.tally)
-
-    def _finished(self, task: Task) -> None:
-        self._count(task.cases)
-        self.progress(self.tally)
-
-    def _count(self, cases: Iterable[Case]) -> None:
-        for case in cases:
-            self.tally.computed += 1
-            self.tally.simulated_s += case.simulated_s

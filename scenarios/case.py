@@ -109,6 +109,7 @@ class Case:
     run: RunSpec
     blade_count: int
     required_share: float  #: share of the unloaded clearance that must remain; layers know it
+    seed: int  #: of the sensors' noise; the wind has its own
     entry: str = field(default="", compare=False)
     load_case: str = field(default="", compare=False)
     number: int = field(default=0, compare=False)  #: of the seed or phase, from 1

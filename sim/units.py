@@ -26,6 +26,8 @@ UNITS: Mapping[str, tuple[str, float]] = MappingProxyType(
         "_per_s": ("1/s", 1.0),
         "_m_s": ("m/s", 1.0),
         "_t": ("t", 1e3),
+        "_m_s2": ("m/s2", 1.0),
+        "_kNm": ("kN m", 1e3),
         "_kW": ("kW", 1e3),
         "_GPa": ("GPa", 1e9),
         "_kg_m2": ("kg m2", 1.0),

@@ -32,6 +32,7 @@ def make_case(number: int, stack: str = "power", duration: float = 600.0, speed:
         run=RunSpec(0.04, 60.0, duration),
         blade_count=3,
         required_share=0.3,
+        seed=number,
         entry=stack,
         load_case="1.3",
         number=number,

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from scenarios.store import Store, StoreError
+from scenarios.store import CaseResult, Store, StoreError
 from sim.errors import InputError
 from tests.campaign_fakes import make_case, result_of
 
@@ -21,7 +21,7 @@ ARRAYS = DTYPES.flatmap(lambda dtype: hnp.arrays(dtype, hnp.array_shapes(min_dim
 RESULTS = st.dictionaries(st.sampled_from(["a", "b", "c.d", "é"]), ARRAYS, max_size=4)
 
 
-def is_same(left: dict, right: dict) -> bool:
+def is_same(left: CaseResult, right: CaseResult) -> bool:
     return left.keys() == right.keys() and all(
         left[name].dtype == right[name].dtype
         and left[name].shape == right[name].shape

@@ -1,0 +1,233 @@
+"""Which entries and which cases do a scenario's checked keys amount to?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from scenarios.case import Case, LayerSpec, RunSpec, SensorSpec, TurbineSpec, hash_file, seed_of
+from scenarios.scenario import Entry, Requirement, Scenario
+from scenarios.scenario_file import TURBULENT, EntryKeys, ScenarioKeys, SensorKeys, WindKeys
+from sim.design import Turbine
+from sim.errors import InputError, closest
+from sim.interface import SENSED
+from sim.keyfile import Lines, place, problem
+from sim.turbine import load_turbine
+from sim.units import unit_of
+from sim.wind.spec import WindSpec, site_wind
+from sim.wind.standard import Site
+
+_ROOT = Path(__file__).resolve().parent.parent
+
+
+def noise_of(sensors: SensorKeys, sensor: str) -> tuple[str, float] | None:
+    """Return the key and value of a sensor's noise, None where it is not fitted."""
+    for name in SensorKeys.model_fields:
+        if name.startswith(f"{sensor}_noise_"):
+            value = getattr(sensors, name)
+            return None if value is None else (name, value)
+    return None
+
+
+def sensor_spec(sensors: SensorKeys) -> SensorSpec:
+    """Return delays [s] and noises [SI] of the fitted sensors."""
+    delays, noises = [], []
+    for sensor in SENSED:
+        noise = noise_of(sensors, sensor)
+        if noise is not None:
+            own = getattr(sensors, f"{sensor}_delay_s")
+            delays.append((sensor, sensors.delay_s if own is None else own))
+            noises.append((sensor, noise[1] * unit_of(noise[0])[1]))
+    return SensorSpec(tuple(delays), tuple(noises))
+
+
+class Builder:
+    """Turns checked keys into entries and cases; every fault that it meets gets the file's line."""
+
+    def __init__(
+        self, path: Path, lines: Lines, keys: ScenarioKeys, turbines: Sequence[tuple[str, Any]]
+    ) -> None:
+        self.path, self.lines, self.keys, self.turbines = path, lines, keys, turbines
+        self.sensors = sensor_spec(keys.sensors)
+
+    def build(self) -> Scenario:
+        keys = self.keys
+        entries = tuple(self._entry(index, entry) for index, entry in enumerate(keys.entries))
+        return Scenario(
+            path=self.path,
+            name=keys.name,
+            title=keys.title,
+            seed=keys.seed,
+            questions=tuple(keys.questions),
+            requirement=Requirement(keys.requirement.rule, keys.requirement.share),
+            site=keys.site.model_dump(exclude_none=True),
+            entries=entries,
+            cases=tuple(case for entry in entries for case in self._cases(entry)),
+        )
+
+    def _entry(self, index: int, entry: EntryKeys) -> Entry:
+        at = f"entries[{index}]"
+        design, spec = self._turbine(at, entry)
+        stack = tuple(self._layer(at, entry, number) for number in range(len(entry.stack)))
+        names = {layer.name for layer in stack} | set(entry.stack)
+        for name in entry.parameters:
+            if name not in names:
+                key = f"{at}.parameters.{name}"
+                where = place(self.path, self.lines, key)
+                raise InputError(f"{where}: {key}; no such layer in the stack{closest(name, names)}")
+        return Entry(entry.name, design, spec, stack)
+
+    def _turbine(self, at: str, entry: EntryKeys) -> tuple[Turbine, TurbineSpec]:
+        source = self.keys.turbine
+        beside = self.path.parent / source
+        if Path(source).suffix:
+            source = str(beside.resolve())
+            if not beside.is_file():
+                raise InputError(problem(self.path, self.lines, "turbine", self.keys.turbine, "no such file"))
+        density = self.keys.site.air_density_kg_m3
+        site = [("air_density_kg_m3", density)] if density is not None else []
+        overrides = (*site, *entry.set.items(), *self.turbines)
+        try:
+            design = load_turbine(source, overrides)
+        except InputError as error:
+            raise InputError([self._retold(text, at, entry) for text in error.problems]) from error
+        return design, TurbineSpec(source, overrides, design.content_hash())
+
+    def _retold(self, text: str, at: str, entry: EntryKeys) -> str:
+        """Give a fault that the turbine file blames on ``--set`` the place in this file where it was set."""
+        said = text.removeprefix("--set: ")
+        is_ours = said != text and any(said.startswith(key) for key in entry.set)
+        if is_ours and not any(said.startswith(key) for key, _ in self.turbines):
+            return f"{place(self.path, self.lines, f'{at}.set')}: {at}.set: {said}"
+        if text.startswith("turbine "):
+            return f"{place(self.path, self.lines, 'turbine')}: {text}"
+        return text
+
+    def _layer(self, at: str, entry: EntryKeys, number: int) -> LayerSpec:
+        from controllers.registry import find, find_class
+
+        told, key = entry.stack[number], f"{at}.stack[{number}]"
+        spec = self._spec(told)
+        name = spec.rsplit(":", 1)[-1]
+        given = {**entry.parameters.get(told, {}), **entry.parameters.get(name, {})}
+        blamed = key
+        try:
+            made = find_class(spec)
+            blamed = f"{at}.parameters.{name}" if given else key
+            layer = find(spec, given)
+        except InputError as error:
+            where = place(self.path, self.lines, blamed)
+            raise InputError([f"{where}: {blamed}: {text}" for text in error.problems]) from error
+        self._check(layer, told, key, is_lowest=number == 0)
+        source = _foreign_file(made)
+        declared = fields(layer) if is_dataclass(layer) else ()
+        parameters = {f.name: getattr(layer, f.name) for f in declared if f.init} | given
+        return LayerSpec(
+            name=name,
+            parameters=tuple(sorted(parameters.items())),
+            source_hash=hash_file(source) if source else "",
+            spec=spec,
+            source=str(source or ""),
+        )
+
+    def _spec(self, told: str) -> str:
+        path, colon, name = told.rpartition(":")
+        return f"{(self.path.parent / path).resolve()}:{name}" if colon and path.endswith(".py") else told
+
+    def _check(self, layer: Any, told: str, key: str, is_lowest: bool) -> None:
+        fitted = {sensor for sensor, _ in self.sensors.delays}
+        for sensor in layer.needs:
+            if sensor not in fitted:
+                known = (
+                    closest(sensor, SENSED) if sensor not in SENSED else f"; give sensors.{sensor}_noise_m"
+                )
+                reason = f"it reads '{sensor}', which no sensor gives{known}"
+                raise InputError(problem(self.path, self.lines, key, told, reason))
+        if is_lowest and not getattr(layer, "power", False):
+            raise InputError(problem(self.path, self.lines, key, told, "the lowest layer must make power"))
+
+    def _cases(self, entry: Entry) -> Iterator[Case]:
+        for index, wind in enumerate(self.keys.winds):
+            is_event = wind.kind not in TURBULENT
+            for position, speed in enumerate(wind.speeds_m_s):
+                self._check_speed(f"winds[{index}].speeds_m_s[{position}]", speed, entry)
+                count = (wind.phases if is_event else wind.seeds) or 0
+                for number in range(1, count + 1):
+                    yield self._case(entry, wind, speed, number, count)
+
+    def _check_speed(self, key: str, speed: float, entry: Entry) -> None:
+        low, high = entry.design.machine.cut_in, entry.design.machine.cut_out
+        if not low <= speed <= high:
+            sentence = f"must be from cut-in to cut-out, {low:g} to {high:g} m/s"
+            raise InputError(problem(self.path, self.lines, key, speed, sentence))
+
+    def _case(self, entry: Entry, wind: WindKeys, speed: float, number: int, count: int) -> Case:
+        keys = self.keys
+        is_event = wind.kind not in TURBULENT
+        seed = seed_of(keys.seed, wind.label, speed, number)
+        azimuth = _sweep(entry.design) * (number - 1) / count if is_event else 0.0
+        duration = keys.gust_duration_s if is_event else keys.duration_s
+        return Case(
+            turbine=entry.turbine,
+            stack=entry.stack,
+            wind=self._wind(entry.design, wind, speed, 0 if is_event else seed),
+            sensors=self.sensors,
+            run=RunSpec(keys.period_s, keys.settle_s, duration, azimuth),
+            blade_count=entry.design.rotor.blade_count,
+            required_share=keys.requirement.share,
+            seed=seed,
+            entry=entry.name,
+            load_case=wind.label,
+            number=number,
+            is_event=is_event,
+        )
+
+    def _wind(self, design: Turbine, wind: WindKeys, speed: float, seed: int) -> WindSpec:
+        site = self.keys.site
+        standard = Site(
+            site.wind_class,
+            site.turbulence_category,
+            design.rotor.hub_height,
+            2.0 * design.rotor_radius,
+            site.reference_wind_speed_m_s,
+            site.average_wind_speed_m_s,
+            site.reference_turbulence_intensity,
+        )
+        return site_wind(
+            wind.kind,
+            standard,
+            speed,
+            seed=seed,
+            sign=wind.sign,
+            label=wind.label,
+            shear_exponent=site.shear_exponent,
+            upflow=math.radians(site.upflow_deg),
+            yaw=math.radians(site.yaw_error_deg),
+            transient_start=self.keys.settle_s,
+        )
+
+
+def _sweep(design: Turbine) -> float:
+    """Return the angle over which rotor phases are spread: between two blades where all are alike [rad]."""
+    blade = design.blade
+    each: Iterable[np.ndarray] = (
+        blade.pitch_offset,
+        blade.prebend_offset,
+        blade.stiffness_factor,
+        blade.mass_factor,
+    )
+    are_alike = all(np.ptp(offsets) == 0.0 for offsets in each)
+    return 2.0 * math.pi / (design.rotor.blade_count if are_alike else 1)
+
+
+def _foreign_file(layer_class: type) -> Path | None:
+    """Return the file that a layer's class stands in, None where it is one of ours."""
+    import inspect
+
+    found = Path(inspect.getfile(layer_class)).resolve()
+    return None if found.is_relative_to(_ROOT / "controllers") else found

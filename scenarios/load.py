@@ -1,0 +1,141 @@
+"""What does a scenario file say, and where exactly is it wrong?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from scenarios.expand import Builder, noise_of
+from scenarios.scenario import Entry, Requirement, Scenario
+from scenarios.scenario_file import SIGNED, TURBULENT, ScenarioKeys, SensorKeys, WindKeys
+from sim.errors import InputError, closest
+from sim.keyfile import Lines, apply_overrides, place, problem, read_toml, validate
+from sim.keytable import KeyRow, key_rows
+from sim.turbine_file import TurbineKeys
+from sim.units import unit_of
+
+__all__ = [
+    "Entry",
+    "Requirement",
+    "Scenario",
+    "library_scenarios",
+    "load_scenario",
+    "scenario_key_table",
+]
+
+_LIBRARY = Path(__file__).resolve().parent / "library"
+
+Overrides = Sequence[tuple[str, Any]]
+
+
+def load_scenario(source: str | Path, overrides: Overrides = (), seed: int | None = None) -> Scenario:
+    """Return the scenario that a file describes.
+
+    Parameters
+    ----------
+    source : name of a shipped scenario (``hollin-fell``) or path of a TOML file
+    overrides : pairs of key and value, of the scenario or of the turbine (then for that of every entry)
+    seed : instead of the file's
+
+    Raises
+    ------
+    InputError
+        With one line for each problem: file, line, key, value, and what is allowed.
+    """
+    path = _find(source)
+    ours, turbines = _divide(overrides)
+    if seed is not None:
+        ours = [*ours, ("seed", seed)]
+    data, lines = read_toml(path)
+    data, lines = apply_overrides(data, lines, [(_indexed(key, data), value) for key, value in ours])
+    keys = validate(ScenarioKeys, data, lines, path)
+    problems = list(_faults(keys, path, lines))
+    if problems:
+        raise InputError(problems)
+    return Builder(path, lines, keys, turbines).build()
+
+
+def library_scenarios() -> dict[str, Path]:
+    """Return the shipped scenarios by name; a scenario is a TOML file with ``[[entries]]``."""
+    files = sorted(_LIBRARY.glob("*.toml"))
+    return {path.stem: path for path in files if "\n[[entries]]" in path.read_text(encoding="utf-8")}
+
+
+def scenario_key_table() -> list[tuple[KeyRow, str]]:
+    """Return every key of a scenario file with its unit, made from the model that checks the file."""
+    return [(row, unit_of(row.key)[0]) for row in key_rows(ScenarioKeys)]
+
+
+def _find(source: str | Path) -> Path:
+    path = Path(source)
+    if path.suffix or path.exists() or len(path.parts) > 1:
+        return path
+    shipped = library_scenarios()
+    if str(source) not in shipped:
+        raise InputError(f"scenario '{source}' is neither a file nor shipped{closest(str(source), shipped)}")
+    return shipped[str(source)]
+
+
+def _divide(overrides: Overrides) -> tuple[list[tuple[str, Any]], list[tuple[str, Any]]]:
+    """Part what is set into keys of the scenario and keys of the turbine."""
+    ours, turbines, problems = [], [], []
+    for key, value in overrides:
+        first = key.split(".")[0].split("[")[0]
+        if first in ScenarioKeys.model_fields:
+            ours.append((key, value))
+        elif first in TurbineKeys.model_fields:
+            turbines.append((key, value))
+        else:
+            known = {*ScenarioKeys.model_fields, *TurbineKeys.model_fields}
+            problems.append(f"--set: {key} = {value}; unknown key{closest(first, known)}")
+    if problems:
+        raise InputError(problems)
+    return ours, turbines
+
+
+def _indexed(key: str, data: Mapping[str, Any]) -> str:
+    """Let an entry be told by its name: ``entries.guarded.set`` means ``entries[4].set``."""
+    parts = key.split(".")
+    entries = data.get("entries")
+    if len(parts) > 1 and parts[0] == "entries" and isinstance(entries, list):
+        for index, entry in enumerate(entries):
+            if isinstance(entry, dict) and entry.get("name") == parts[1]:
+                return ".".join([f"entries[{index}]", *parts[2:]])
+    return key
+
+
+def _faults(keys: ScenarioKeys, path: Path, lines: Lines) -> Iterator[str]:
+    """Yield what is wrong between keys."""
+    names = [entry.name for entry in keys.entries]
+    for index, name in enumerate(names):
+        if name in names[:index]:
+            yield problem(path, lines, f"entries[{index}].name", name, "must differ from every other entry's")
+    for index, wind in enumerate(keys.winds):
+        yield from _wind_faults(wind, f"winds[{index}]", path, lines)
+    for name in SensorKeys.model_fields:
+        delay = getattr(keys.sensors, name)
+        sensor = name.removesuffix("_delay_s")
+        if name.endswith("_delay_s") and delay is not None and not noise_of(keys.sensors, sensor):
+            yield problem(
+                path,
+                lines,
+                f"sensors.{name}",
+                delay,
+                f"but no such sensor is fitted; give its noise ({sensor}_noise_m)",
+            )
+
+
+def _wind_faults(wind: WindKeys, at: str, path: Path, lines: Lines) -> Iterator[str]:
+    is_turbulent = wind.kind in TURBULENT
+    wanted, other = ("seeds", "phases") if is_turbulent else ("phases", "seeds")
+    if getattr(wind, wanted) is None:
+        yield f"{place(path, lines, at)}: {at}.{wanted} is missing; a wind of kind {wind.kind} needs it"
+    if getattr(wind, other) is not None:
+        value = getattr(wind, other)
+        yield problem(path, lines, f"{at}.{other}", value, f"a wind of kind {wind.kind} has {wanted} instead")
+    if wind.sign != 1 and wind.kind not in SIGNED:
+        yield problem(path, lines, f"{at}.sign", wind.sign, f"a wind of kind {wind.kind} has no sense")
+    for index, speed in enumerate(wind.speeds_m_s):
+        if speed in wind.speeds_m_s[:index]:
+            yield problem(path, lines, f"{at}.speeds_m_s[{index}]", speed, "is there twice")
