@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from sim.design import Turbine
-from sim.plant.geometry import lowest_tip_height, unloaded_clearance
+from sim.plant.geometry import clearance_at, lowest_tip_height
 from sim.table import Table
 from sim.turbine_file import TurbineKeys
 
@@ -70,10 +70,13 @@ def space_faults(turbine: Turbine) -> Iterator[Fault]:
     if lowest <= 0.0:
         yield "rotor.hub_height_m", f"must be larger: the lowest tip would be at {lowest:.2f} m"
         return
-    clearance = unloaded_clearance(turbine)
-    if not math.isfinite(clearance) or clearance <= 0.0:
+    blades = range(turbine.rotor.blade_count)
+    room = np.stack([clearance_at(turbine, math.pi, turbine.pitch.fine, blade) for blade in blades])
+    _, row = np.unravel_index(np.argmin(room), room.shape)
+    if room.min() <= 0.0:
         yield (
-            "tower.base_diameter_m",
-            f"the tower is wider than the blade's path: unloaded clearance {clearance:.2f} m, must be > 0; "
+            "rotor.overhang_m",
+            f"the tower is wider than the blade's path: unloaded clearance {room.min():.2f} m at "
+            f"{turbine.blade.r[row]:.1f} m from the rotor axis, must be > 0; "
             "a slimmer tower, or more overhang, tilt, cone or prebend, makes room",
         )
