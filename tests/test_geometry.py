@@ -151,3 +151,10 @@ def test_prebend_offset_grows_with_the_square_of_the_distance_from_the_root() ->
     assert added[0] == 0.0
     assert added[-1] == pytest.approx(0.4)
     assert half == pytest.approx(0.1, rel=0.02)
+
+
+@OUT_OF_PLANE
+def test_tip_beyond_the_towers_axis_has_no_clearance(side: float) -> None:
+    turbine = leaning(SKERRY, side=side, tilt=math.radians(-5.0), cone=math.radians(-15.0))
+    assert geometry.unloaded_clearance(turbine) < -10.0
+    assert geometry.unloaded_clearance_axis(turbine) < -10.0

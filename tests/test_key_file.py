@@ -96,6 +96,7 @@ def test_good_file_is_read_and_whole_numbers_are_numbers(tmp_path: Path) -> None
             'a.toml:5: rotor.side = "upwnd"; must be one of "upwind", "downwind"; did you',
         ),
         ("lift = 0.1", 'lift = "much"', 'a.toml:12: parts[1].lift = "much"; must be a number'),
+        ("lift = 0.1", "lift = nan", "a.toml:12: parts[1].lift = NaN; must be a number, not infinite"),
         ("lift = 0.1", "", "a.toml:10: parts[1].lift is missing; must be a number"),
         (
             "drag = 0.5",

@@ -60,6 +60,9 @@ def test_demo_turbine_is_read_in_si_units() -> None:
     ratios = [section.thickness_ratio for section in turbine.sections]
     assert ratios == sorted(ratios)
     assert turbine.blade.prebend[-1] == 2.0
+    row = CSV.split("\n")[4].split(",")  # the third station of the table
+    assert turbine.blade.structural_twist[2] == pytest.approx(math.radians(float(row[5])))
+    assert turbine.blade.twist[2] == pytest.approx(math.radians(float(row[6])))
     with pytest.raises(ValueError, match="read-only"):
         turbine.blade.mass[0] = 1.0
 
