@@ -49,8 +49,8 @@ def rainflow(series: ArrayLike) -> tuple[Floats, Floats, Floats]:
     Returns
     -------
     ranges, means, counts : (cycle,) float64 [any, any, -]
-        Count 1.0 for a whole cycle, 0.5 for a half one, in the order in which they close; the residue comes
-        last, as half cycles.
+        Count 1.0 for a whole cycle, 0.5 for a half one. Inner cycles come first, not in the order of time;
+        the residue comes last, as half cycles.
 
     Raises
     ------

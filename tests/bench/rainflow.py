@@ -40,8 +40,8 @@ def measure() -> list[dict[str, float | str | bool]]:
 
     rows = []
     for name, series in histories().items():
-        found = list(zip(*rainflow(series), strict=True))
-        equal = found == [cycle[:3] for cycle in package.extract_cycles(series)]
+        found = sorted(zip(*rainflow(series), strict=True))
+        equal = found == sorted(cycle[:3] for cycle in package.extract_cycles(series))
         ours = best_time(lambda series=series: rainflow(series), 300)
         theirs = best_time(lambda series=series: list(package.extract_cycles(series)), 10)
         rows.append(
