@@ -18,6 +18,10 @@ from sim.keyfile import read_text
 from sim.keyplace import literal, shown
 
 
+Row = tuple[int, list[str]]
+"""Line number and cells."""
+
+
 @dataclass(frozen=True)
 class Column:
     """One column that a table must or may have."""
@@ -93,21 +97,12 @@ def read_table(path: Path, columns: Sequence[Column], rising: str, least_rows: i
     problems = _header_problems(f"{where}:{header_line}", names, columns)
     if problems:
         raise InputError(problems)
-    known = {column.name: column for column in columns}
-    values = []
-    for number, cells in body:
-        if len(cells) != len(names):
-            problems.append(f"{where}:{number}: {len(cells)} cells; the header names {len(names)} columns")
-            continue
-        values.append([_number(cell) for cell in cells])
-        for name, cell, value in zip(names, cells, values[-1], strict=True):
-            if not known[name].holds(value):
-                told = cell if math.isfinite(value) else literal(cell)
-                problems.append(f"{where}:{number}: {name} = {told}; must be {known[name].allowed}")
+    problems = _body_problems(where, names, body, columns)
     if len(body) < least_rows:
         problems.append(f"{where}:{header_line}: {len(body)} rows; must be at least {least_rows}")
     if problems:
         raise InputError(problems)
+    values = [[_number(cell) for cell in cells] for _, cells in body]
     array = np.array(values, dtype=np.float64)
     table = Table(
         path, {name: array[:, i] for i, name in enumerate(names)}, tuple(n for n, _ in body), header_line
@@ -133,6 +128,21 @@ def _header_problems(where: str, names: list[str], columns: Sequence[Column]) ->
         for column in columns
         if column.required and column.name not in names
     ]
+    return problems
+
+
+def _body_problems(where: str, names: list[str], body: Sequence[Row], columns: Sequence[Column]) -> list[str]:
+    known = {column.name: column for column in columns}
+    problems = []
+    for number, cells in body:
+        if len(cells) != len(names):
+            problems.append(f"{where}:{number}: {len(cells)} cells; the header names {len(names)} columns")
+            continue
+        for name, cell in zip(names, cells, strict=True):
+            value = _number(cell)
+            if not known[name].holds(value):
+                told = cell if math.isfinite(value) else literal(cell)
+                problems.append(f"{where}:{number}: {name} = {told}; must be {known[name].allowed}")
     return problems
 
 
