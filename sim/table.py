@@ -17,7 +17,6 @@ from sim.errors import InputError, closest
 from sim.keyfile import read_text
 from sim.keyplace import literal, shown
 
-
 Row = tuple[int, list[str]]
 """Line number and cells."""
 
