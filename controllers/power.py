@@ -53,12 +53,12 @@ class Power(Parameters):
         0.08, "-", 0.01, 1.0, "excess speed, as share of rated, that doubles the gains"
     )
     gain_floor_deg: float = parameter(
-        2.0, "deg", 0.0, 15.0, "pitch above fine below which gains stay constant"
+        4.0, "deg", 0.0, 15.0, "pitch above fine below which gains stay constant"
     )
     ramp_start: float = parameter(
-        0.92, "-", 0.7, 0.99, "share of rated speed where torque leaves the optimum"
+        0.92, "-", 0.7, 0.97, "share of rated speed where torque leaves the optimum"
     )
-    ramp_end: float = parameter(0.99, "-", 0.8, 1.0, "share of rated speed where torque reaches rated")
+    ramp_end: float = parameter(0.99, "-", 0.98, 1.0, "share of rated speed where torque reaches rated")
     rate_share: float = parameter(0.8, "-", 0.1, 1.0, "share of the servo's rate limit that may be commanded")
     blind_s: float = parameter(
         1.0, "s", 0.1, 30.0, "time without rotor speed before the pitch goes to feather"
