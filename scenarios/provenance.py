@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import platform
 from functools import lru_cache
 from importlib import metadata
@@ -13,12 +12,6 @@ _ROOT = Path(__file__).resolve().parent.parent
 _DECIDING = ("sim", "controllers")
 _DECIDING_FILES = ("scenarios/case.py", "scenarios/simulate.py")
 _PACKAGES = ("numpy", "numba", "scipy")
-
-
-def user_cache() -> Path:
-    """Return the per-user cache folder of wideberth; it need not exist."""
-    base = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
-    return (Path(base) if base else Path.home() / ".cache") / "wideberth"
 
 
 @lru_cache(maxsize=1)

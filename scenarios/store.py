@@ -20,7 +20,8 @@ from typing import Any
 
 import numpy as np
 
-from scenarios.provenance import code_version, user_cache
+from scenarios.provenance import code_version
+from sim.compiled import cache_root
 from sim.errors import InputError, SimError
 
 CaseResult = Mapping[str, np.ndarray]
@@ -52,7 +53,7 @@ class Store:
     """
 
     def __init__(self, root: str | Path | None = None, version: str | None = None) -> None:
-        self.root = Path(root) if root is not None else user_cache() / "store"
+        self.root = Path(root) if root is not None else cache_root() / "store"
         self.version = version or code_version()
         self.folder = self.root / self.version
         self._indexes: dict[Path, dict[str, Any]] = {}

@@ -1,0 +1,87 @@
+"""What turbines, scenarios and layers are at hand, and which keys do their files have?"""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from controllers.registry import find_class, names
+from controllers.registry import table as parameters_of
+from scenarios.answer import Answer, table
+from scenarios.load import library_scenarios, scenario_key_table
+from sim.errors import InputError
+from sim.keytable import KeyRow
+from sim.turbine import key_table, library_turbines
+
+
+def run() -> Answer:
+    """Return the turbines, scenarios and layers at hand."""
+    data = {
+        "turbines": [_file(name, path, "name") for name, path in library_turbines().items()],
+        "scenarios": [_file(name, path, "title") for name, path in library_scenarios().items()],
+        "layers": [_layer(name) for name in names()],
+    }
+    parts = [
+        table([title, ""], [[f"  {row['name']}", row["title"]] for row in rows], left=2)
+        for title, rows in data.items()
+    ]
+    return Answer(data, "\n\n".join(parts))
+
+
+def run_layer(name: str) -> Answer:
+    """Return a layer's parameters.
+
+    Raises
+    ------
+    InputError
+        There is no such layer.
+    """
+    rows = parameters_of(name)
+    data = {
+        "layer": name,
+        "parameters": [
+            {"name": r.name, "unit": r.unit, "default": r.default, "low": r.low, "high": r.high}
+            | {"meaning": r.meaning}
+            for r in rows
+        ],
+    }
+    told = [[r.name, f"{r.default:g}", r.unit, f"{r.low:g} to {r.high:g}", r.meaning] for r in rows]
+    return Answer(data, table(["parameter", "default", "unit", "range", "meaning"], told, left=5))
+
+
+def turbine_keys() -> Answer:
+    """Return every key of a turbine file."""
+    return _keys(key_table())
+
+
+def scenario_keys() -> Answer:
+    """Return every key of a scenario file."""
+    return _keys(scenario_key_table())
+
+
+def _keys(rows: list[tuple[KeyRow, str]]) -> Answer:
+    data = {
+        "keys": [
+            {"key": row.key, "unit": unit, "allowed": row.allowed, "required": row.required}
+            | {"default": row.default, "meaning": row.meaning}
+            for row, unit in rows
+        ]
+    }
+    told = [
+        [row.key, unit, row.allowed, "required" if row.required else f"{row.default}", row.meaning]
+        for row, unit in rows
+    ]
+    return Answer(data, table(["key", "unit", "allowed", "default", "meaning"], told, left=5))
+
+
+def _file(name: str, path: Path, key: str) -> dict[str, Any]:
+    return {"name": name, "title": tomllib.loads(path.read_text(encoding="utf-8")).get(key, "")}
+
+
+def _layer(name: str) -> dict[str, Any]:
+    try:
+        told = find_class(name).__doc__ or ""
+    except InputError as error:
+        told = str(error)
+    return {"name": name, "title": told.strip().split("\n")[0]}
