@@ -103,7 +103,7 @@ def test_turning_the_optimum_blade_by_four_degrees_costs_power():
 @settings(deadline=None, derandomize=True, max_examples=60)
 @given(st.floats(3.0, 12.0), st.floats(-3.0, 6.0), st.floats(0.3, 1.5))
 def test_without_drag_thrust_and_torque_are_what_the_wake_carries_away(ratio, turn_deg, widen):
-    """Linear and angular momentum (Glauert 1935): dT = 4 a (1 - a), dQ = 4 a' (1 - a) Omega r^2, times pi r dr.
+    """Momentum (Glauert 1935): dT = 4 a (1 - a), dQ = 4 a' (1 - a) Omega r^2, each times pi r dr.
 
     Where the annulus follows momentum theory (a below 0.4) and the section has no drag (not stalled).
     """

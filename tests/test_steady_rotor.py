@@ -56,9 +56,9 @@ def test_the_published_rotor_pitches_as_reported():
 def test_the_published_rotor_peaks_near_800_kN_along_its_shaft():
     """Same report: peak rotor thrust about 800 kN near rated.
 
-    That figure holds the weight of rotor and hub along the 5 deg tilted shaft, (3 x 17 740 + 56 780) kg: 94 kN
-    (concluded here, from the report's masses). The air's part alone is then about 706 kN. 4 % for the polars
-    and the digits of "about".
+    That figure holds the weight of rotor and hub along the 5 deg tilted shaft, (3 x 17 740 + 56 780) kg:
+    94 kN (concluded here, from the report's masses). The air's part alone is then about 706 kN. 4 % for the
+    polars and the digits of "about".
     """
     state = reference().evaluate(np.array([[steady_table(reference_turbine()).rated_wind_speed, RATED, 0.0]]))
     weight = (3 * 17740 + 56780) * 9.80665 * math.sin(5 * DEGREE)
@@ -88,13 +88,27 @@ def test_the_published_rotor_answers_pitch_as_reported():
     assert power == pytest.approx(-25.52e6 * (1 + steady.pitch[rows] / DEGREE / 6.302), rel=0.15)
 
 
-def test_three_shapes_bend_like_the_full_beam():
-    """The full beam of `sim.plant.spinning`, checked in its own tests, same loads; 2 % for truncation."""
-    rotor, point = reference(), np.array([[11.0, RATED, 0.0]])
-    state, r = rotor.evaluate(point), rotor.polars.radius
-    loads = [np.interp(rotor.modes.r, r, load[0]) for load in (state.normal_load, state.tangential_load)]
-    full = rotor.modes.static(loads[0], loads[1], Spin(RATED, 0.0, 2.5 * DEGREE))
-    assert state.tip_deflection[0] == pytest.approx(full.x[-1], rel=0.02)
+@pytest.mark.parametrize("pitch_deg", [0.0, 20.0, 45.0])
+@pytest.mark.parametrize("speed", [RATED, 1.5 * RATED])
+def test_three_shapes_bend_like_the_full_beam(pitch_deg, speed):
+    """The full beam of `sim.plant.spinning`, checked in its own tests, same loads, with 4 m of prebend.
+
+    Truncation to three shapes: 1.5 % of the larger deflection flapwise; edgewise, with one shape, 0.05 m.
+    """
+    turbine, pitch = reference_turbine(), pitch_deg * DEGREE
+    prebend = 4.0 * ((turbine.blade.r - 1.5) / 61.5) ** 2
+    rotor = steady_rotor(
+        dataclasses.replace(turbine, blade=dataclasses.replace(turbine.blade, prebend=prebend))
+    )
+    state = rotor.evaluate(np.array([[20.0, speed, pitch]]))
+    normal, tangent = state.normal_load[0], state.tangential_load[0]
+    flap = normal * math.cos(pitch) + tangent * math.sin(pitch)
+    edge = tangent * math.cos(pitch) - normal * math.sin(pitch)
+    loads = [np.interp(rotor.modes.r, rotor.polars.radius, load) for load in (flap, edge)]
+    full = rotor.modes.static(loads[0], loads[1], Spin(speed, pitch, 2.5 * DEGREE))
+    own = slice(0, 3)
+    assert state.q[0] @ rotor.tip.phi_x[own, 0] == pytest.approx(full.x[-1], rel=0.015, abs=0.02)
+    assert state.q[0] @ rotor.tip.phi_y[own, 0] == pytest.approx(full.y[-1], abs=0.05)
 
 
 def stiffened(turbine, factor: float):
@@ -124,6 +138,18 @@ def test_root_moment_of_a_stiff_blade_is_lever_times_load(side, towards):
     spin = RATED**2 * math.sin(2.5 * DEGREE) * math.cos(2.5 * DEGREE) * lever * math.cos(3 * DEGREE)
     assert state.root_flap_moment[0] == pytest.approx(air + towards * spin, rel=1e-3)
     assert abs(state.tip_deflection[0]) < 1e-3
+
+
+def test_edge_moment_of_a_stiff_flat_rotor_is_lever_times_turned_load():
+    """Lever rule: at 20 deg of pitch the thrust has its part against the direction of the leading edge."""
+    rotor = steady_rotor(stiffened(leaning(reference_turbine(), -1.0, 0.0), 1e5))
+    state, pitch = rotor.evaluate(np.array([[20.0, RATED, 20 * DEGREE]])), 20 * DEGREE
+    edge = state.tangential_load[0] * math.cos(pitch) - state.normal_load[0] * math.sin(pitch)
+    air = np.sum(edge * (rotor.polars.radius - 1.5) * rotor.polars.width)
+    assert state.root_edge_moment[0] == pytest.approx(air, rel=1e-3)
+    assert state.torque[0] == pytest.approx(
+        3 * np.sum(state.tangential_load[0] * rotor.polars.radius * rotor.polars.width), rel=1e-4
+    )
 
 
 def test_rotation_bends_a_coned_blade_towards_the_rotor_plane():
