@@ -42,7 +42,8 @@ def _type_text(annotation: Any, metadata: list[Any]) -> str:
             metadata = metadata + (list(item.metadata) if isinstance(item, FieldInfo) else [item])
         return _type_text(inner, metadata)
     if origin is Literal:
-        return "one of " + ", ".join(f'"{word}"' for word in get_args(annotation))
+        words = ", ".join(f'"{word}"' for word in get_args(annotation))
+        return f"one of {words}" if "," in words else words
     if origin in (Union, UnionType):
         kinds = [arg for arg in get_args(annotation) if arg is not NoneType]
         return " or ".join(dict.fromkeys(_type_text(kind, metadata) for kind in kinds))
