@@ -7,12 +7,15 @@ of Gaussian fields (false alarm about 1e-6 each) at fixed seeds.
 
 import tracemalloc
 
+import numba
 import numpy as np
 import pytest
 
-from sim.wind import turbulence
+from sim.wind import factors as factor_store
+from sim.wind.factors import factors
+from sim.wind.grid import BoxGrid
 from sim.wind.spectra import coherence, kaimal_density
-from sim.wind.turbulence import BoxGrid, bin_amplitudes, factors, turbulence_box
+from sim.wind.turbulence import bin_amplitudes, three_components, turbulence_box
 
 SPEED, SCALE = 11.4, 42.0
 FAR = BoxGrid(width=14 * 5000.0, height=14 * 5000.0, duration=660.0)
@@ -96,21 +99,55 @@ def test_points_are_independent_only_where_the_closest_pair_is_below_one_per_cen
 def test_a_field_is_the_same_to_the_bit_whatever_was_made_before(monkeypatch):
     grid = BoxGrid(width=60.0, height=60.0, duration=60.0, ny=4, nz=3)
     first = turbulence_box((1, 2), SPEED, SCALE, grid).tobytes()
-    monkeypatch.setattr(turbulence, "CACHE_BYTES", 1)
+    monkeypatch.setattr(factor_store, "CACHE_BYTES", 1)
     for seed in range(3):
         turbulence_box((9, seed), 8.0 + seed, SCALE, grid)
-    assert len(turbulence._kept) == 1
+    assert len(factor_store._kept) == 1
     assert turbulence_box((1, 2), SPEED, SCALE, grid).tobytes() == first
     assert turbulence_box((1, 3), SPEED, SCALE, grid).tobytes() != first
 
 
+@pytest.mark.skipif(numba.config.DISABLE_JIT, reason="225 points take minutes where nothing is compiled")
 def test_a_usual_field_needs_little_memory():
     # 6602 steps of 15 x 15 points in single precision are 5.9 MB; work space and factors add five times that.
     grid = BoxGrid(width=138.6, height=138.6, duration=660.0)
-    turbulence._kept.clear()
+    factor_store._kept.clear()
     tracemalloc.start()
     turbulence_box((1, 2), 25.0, SCALE, grid)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert peak < 36e6
     assert factors(25.0, SCALE, grid).packed.nbytes < 12e6
+
+
+def test_three_components_have_the_standards_ratios_and_their_own_spectra():
+    # sigma2 = 0.8, sigma3 = 0.5 sigma1 (IEC 61400-1, from memory), less what lies above 5 Hz.
+    grid = BoxGrid(width=14 * 5000.0, height=14 * 5000.0, duration=330.0)
+    fields = np.stack([three_components([(s, 1), (s, 2), (s, 3)], SPEED, SCALE, grid) for s in range(4)])
+    frequencies = np.fft.rfftfreq(grid.samples, grid.step)
+    band = (frequencies >= 0.1) & (frequencies < 0.5)
+    for component, sigma in enumerate((1.0, 0.8, 0.5)):
+        field = fields[:, :, component].astype(float)
+        amplitudes = bin_amplitudes(SPEED, SCALE, grid, component)
+        lost = (1 + 6 * 5 * (8.1, 2.7, 0.66)[component] * SCALE / SPEED) ** (-2 / 3)
+        error = np.sqrt((amplitudes**4).sum() / 900)
+        assert field.var() == pytest.approx(sigma**2 * (1 - lost), rel=5 * error)
+        power = (abs(np.fft.rfft(field, axis=1)) ** 2).mean(axis=(0, 2, 3)) * 2 * grid.step / grid.samples
+        ratio = power[band] / kaimal_density(frequencies[band], SPEED, 1.0, SCALE, component)
+        assert ratio.mean() == pytest.approx(1.0, abs=5 / np.sqrt(900 * band.sum()) + 0.005)
+    one = turbulence_box((2, 1), SPEED, SCALE, grid)
+    np.testing.assert_array_equal(fields[2, :, 0], one)
+
+
+def test_vertical_motion_of_two_points_has_the_coherence_chosen_for_it():
+    grid = BoxGrid(width=40.0, height=10.0, duration=6600.0, ny=2, nz=2, step=0.5)
+    value = np.exp(-12 * np.hypot(0.02 * 10 / SPEED, 0.12 * 10 / (0.66 * SCALE)))
+    window = np.hanning(grid.samples)[:, None]
+    band = abs(np.fft.rfftfreq(grid.samples, grid.step) / 0.02 - 1) < 0.1
+    auto, cross = 0.0, 0.0
+    for seed in range(60):
+        pair = turbulence_box((8, seed), SPEED, SCALE, grid, 2)[:, :, 0]
+        one, two = np.fft.rfft(window * pair, axis=0)[band].T
+        auto += (abs(one) ** 2 + abs(two) ** 2).sum() / 2
+        cross += (one * two.conj()).sum().real
+    assert cross / auto == pytest.approx(value, abs=5 * (1 - value**2) / np.sqrt(60 * band.sum()) + 0.003)

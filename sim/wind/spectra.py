@@ -65,8 +65,10 @@ def kaimal_share_below(frequency: ArrayLike, speed: float, scale: float, compone
     return 1.0 - (1.0 + 6.0 * time * np.asarray(frequency, float)) ** (-2.0 / 3.0)
 
 
-def coherence(frequency: ArrayLike, distance: ArrayLike, speed: float, scale: float) -> NDArray[Any]:
-    """Return the coherence of the longitudinal component between two points.
+def coherence(
+    frequency: ArrayLike, distance: ArrayLike, speed: float, scale: float, component: int = 0
+) -> NDArray[Any]:
+    """Return the coherence of one component between two points.
 
     Parameters
     ----------
@@ -77,6 +79,8 @@ def coherence(frequency: ArrayLike, distance: ArrayLike, speed: float, scale: fl
         Mean wind at the hub.
     scale : float [m]
         Lambda1.
+    component : int
+        0 longitudinal, 1 lateral, 2 vertical.
 
     Returns
     -------
@@ -86,8 +90,10 @@ def coherence(frequency: ArrayLike, distance: ArrayLike, speed: float, scale: fl
     Notes
     -----
     exp{-12 [(f r/V)^2 + (0.12 r/Lc)^2]^0.5}, Lc = 8.1 Lambda1. The standard gives it for the longitudinal
-    component alone.
+    component alone. Chosen here for the others: the same form with the component's own length L_k in the
+    place of Lc (2.7 and 0.66 Lambda1), so that slow lateral and vertical motion reaches less far, as their
+    shorter scales ask for. Components are taken as independent of each other.
     """
     r = np.asarray(distance, float)
     reduced = np.asarray(frequency, float) * r / speed
-    return np.exp(-COHERENCE_DECAY * np.hypot(reduced, 0.12 * r / (SCALE_FACTORS[0] * scale)))
+    return np.exp(-COHERENCE_DECAY * np.hypot(reduced, 0.12 * r / (SCALE_FACTORS[component] * scale)))

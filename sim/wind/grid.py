@@ -1,0 +1,59 @@
+"""Where and when does a turbulent field hold values?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class BoxGrid:
+    """Where and when a box holds wind: points across the wind, centred on the hub, and time.
+
+    Parameters
+    ----------
+    width, height : float [m]
+        Between the outermost points.
+    duration : float [s]
+        Time that must be covered.
+    ny, nz : int
+        Points, at least 2 each.
+    step : float [s]
+    """
+
+    width: float
+    height: float
+    duration: float
+    ny: int = 15
+    nz: int = 15
+    step: float = 0.1
+
+    @property
+    def dy(self) -> float:
+        """Distance between points along y [m]."""
+        return self.width / (self.ny - 1)
+
+    @property
+    def dz(self) -> float:
+        """Distance between points along z [m]."""
+        return self.height / (self.nz - 1)
+
+    @property
+    def samples(self) -> int:
+        """Time steps that a box holds: enough to interpolate at ``duration`` itself."""
+        return math.ceil(round(self.duration / self.step, 6)) + 2
+
+    @property
+    def period_samples(self) -> int:
+        """Steps after which the field repeats itself: even, of factors 2, 3 and 5, 2 % beyond ``samples``."""
+        length = 2 * math.ceil(0.51 * self.samples)
+        while not _is_smooth(length):
+            length += 2
+        return length
+
+
+def _is_smooth(number: int) -> bool:
+    for factor in (2, 3, 5):
+        while number % factor == 0:
+            number //= factor
+    return number == 1
