@@ -182,7 +182,7 @@ def test_reversals_within_the_dead_band_do_not_count(points, dead_band, expected
 def test_pitch_cycles_are_counted_by_amplitude_and_hour():
     # 100 cycles of range 0.2 (amplitude 0.1) and 10 of range 2 (amplitude 1) in half an hour.
     points = np.concatenate([waves(0.2, 100), waves(2.0, 10)[1:]])
-    found = energy.amplitudes_per_hour([points], [1800.0], [0.0, 0.05, 0.5, 0.8])
+    found = energy.amplitudes_per_hour([points], [1800.0], [0.0, 0.05, 0.15, 0.8])
     assert found[0] == pytest.approx([0.0, 200.0, 20.0])
 
 

@@ -122,6 +122,12 @@ def test_thinned_forks_give_the_full_ledger_on_average():
         assert abs(np.mean(values)) < 4.0 * np.std(values) / np.sqrt(200.0)
 
 
+def test_a_fork_counts_for_as_many_passes_as_it_was_drawn_from():
+    # One fork drawn from four (saved), one drawn for certain (needless): 4 to 1 of the ten that acted.
+    rows = [(0, True, 5.0, 3.0, 4.0), (0, True, 5.0, 5.0, 1.0)] + [(0, True, 5.0, NAN, 0.0)] * 8
+    assert logic.make_ledger(passes(rows), labels(1)).total()["saved"] == 8.0
+
+
 def test_a_case_without_forks_borrows_from_its_own_wind_first_and_never_from_another_stratum():
     names = joined(labels(3), labels(1, speed=14.0), labels(1, "extreme turbulence"))
     rows = [
