@@ -8,135 +8,125 @@ from __future__ import annotations
 
 import numpy as np
 
-from controllers.rotor import crossed
-from controllers.signals import (
-    FULL_TURN,
-    age,
-    blade_mean,
-    hold,
-    interpolate,
-    operating_point,
-    operating_table,
-    smooth,
-    smoothstep,
-    usable,
-)
+from controllers.pulse import angles, entry, place
+from controllers.signals import hold, smoothstep, usable
 from sim.interface import Array, Commands, Known, Readings, State
 
 SECTORS = 60
-WITNESSES = 3
+WITNESSES = ("newest", "second", "third")
 
 
-def start(known: Known, seen: Readings) -> dict[str, Array]:
+def start(known: Known, seen: Readings, own_weight: float) -> dict[str, Array]:
     """Return the predictor's memory before the first pass: the tightest steady pass as every witness."""
     tightest = np.min(known.steady.clearance, axis=1)
-    blades = seen.pitch.shape
+    shape = seen.pitch.shape
     towards = (-known.side * known.deflection_per_moment)[:, None]
-    moment = hold(seen, "root_flap_moment", np.zeros(blades))
+    moment = hold(seen, "root_flap_moment", np.zeros(shape))
     bent = towards * moment
+    trust = own_weight * smoothstep((angles() + np.deg2rad(150.0)) / np.deg2rad(150.0))
     return {
         "towards": towards,
-        "unloaded": known.unloaded_clearance,
+        "unloaded": known.unloaded_clearance[:, None],
         "moment": moment,
-        "witness": np.repeat(tightest[:, None], WITNESSES, axis=1),
-        "given": np.zeros(blades),
+        **{name: tightest for name in WITNESSES},
+        "given": np.zeros(shape),
         "bent_at_pass": bent,
-        "recorded": np.repeat(bent[:, :, None], SECTORS, axis=2),
-        "point": np.ones_like(tightest),
-        "rated_torque": known.rated_torque,
-        "fine": known.fine_pitch,
-        "table_point": operating_table(known),
-        "table_relief": -known.steady.deflection_per_pitch,
+        "recorded": np.repeat(bent, SECTORS, axis=1),
+        "trust": np.repeat(np.where(angles() < 0.0, trust, 0.0)[None, :], shape[0], axis=0),
+        **relief_line(known),
     }
 
 
-def relief_per_pitch(state: State, reference: Commands) -> tuple[Array, Array]:
-    """Return the next operating point and the settled relief of the clearance by pitch, (lane,) [-], [m/rad].
+def relief_line(known: Known) -> dict[str, Array]:
+    """Return the settled relief of the clearance by pitch as a straight line over pitch, (lane, 1).
 
-    The point comes from what power production commands, low-passed over 2 s.
+    Notes
+    -----
+    Through the steady table where its clearance is tightest and halfway from there to its last point in
+    pitch, then level; in m/rad, positive where feathering moves the blade away from the tower.
     """
-    now = operating_point(reference.torque, blade_mean(reference.pitch), state["rated_torque"], state["fine"])
-    point = smooth(state["point"], now, state["period"], 2.0)
-    return point, interpolate(point, state["table_point"], state["table_relief"])
+    steady = known.steady
+    relief = -steady.deflection_per_pitch
+    lane = np.arange(relief.shape[0])
+    tight = np.argmin(steady.clearance, axis=1)
+    low, high = steady.pitch[lane, tight], steady.pitch[:, -1]
+    middle = np.argmax(steady.pitch >= 0.5 * (low + high)[:, None], axis=1)
+    span = np.maximum(steady.pitch[lane, middle] - low, 1e-3)
+    first = relief[lane, tight]
+    return {
+        "relief_first": first[:, None],
+        "relief_growth": ((relief[lane, middle] - first) / span)[:, None],
+        "relief_from": low[:, None],
+        "relief_span": span[:, None],
+    }
 
 
-def bent_freely(state: State, seen: Readings, relieved: Array) -> tuple[Array, Array]:
-    """Return held flap moment [N m] and deflection towards the tower without the logic [m], (lane, blade)."""
-    moment = hold(seen, "root_flap_moment", state["moment"])
-    return moment, state["towards"] * moment + relieved
+def relief_per_pitch(state: State, reference: Commands) -> Array:
+    """Return the settled relief at the pitch that power production commands, (lane, blade) [m/rad]."""
+    above = np.minimum(np.maximum(reference.pitch - state["relief_from"], 0.0), state["relief_span"])
+    return state["relief_first"] + state["relief_growth"] * above
 
 
-def hear_witnesses(state: State, seen: Readings, turned: tuple[Array, Array], pickup_s: float) -> Array:
-    """Return the clearances of the latest passes without the logic's relief, newest first, (lane, 3) [m].
+def hear_witnesses(state: State, seen: Readings, due: Array) -> dict[str, Array]:
+    """Return the clearances of the latest passes without the logic's relief, (lane,) [m].
 
     Parameters
     ----------
-    turned : pair of (lane, blade) float64 [rad]
-        Angles past the tower one period ago and now.
-    pickup_s : float [s]
-        Wait after a pass until its reading can be trusted to be there.
+    due : (lane, blade) bool
+        Whose pass is to be read now; at most one blade of a lane.
 
     Notes
     -----
     A pass whose reading is not usable is judged by the blade's flap moment at the pass instead,
     clearance = unloaded - deflection, and never better than the last witness.
     """
-    before, now = turned
-    mark = wait_angle(state, seen, pickup_s)
-    due = crossed(before, now, mark)
+    newest = state["newest"]
     ok = usable(seen, "last_pass_clearance")
-    witness = state["witness"]
-    guess = np.minimum(state["unloaded"][:, None] - state["bent_at_pass"], witness[:, :1])
+    guess = np.minimum(state["unloaded"] - state["bent_at_pass"], newest[:, None])
     heard = np.where(ok, seen.last_pass_clearance - state["given"], guess)
-    for blade in range(before.shape[1]):
-        shifted = np.concatenate([heard[:, blade : blade + 1], witness[:, :-1]], axis=1)
-        witness = np.where(due[:, blade : blade + 1], shifted, witness)
-    return witness
+    latest, any_due = newest, due[:, 0]
+    for blade in range(due.shape[1]):
+        latest = np.where(due[:, blade], heard[:, blade], latest)
+        any_due = any_due | due[:, blade]
+    return {
+        "newest": latest,
+        "second": np.where(any_due, newest, state["second"]),
+        "third": np.where(any_due, state["second"], state["third"]),
+    }
 
 
-def wait_angle(state: State, seen: Readings, pickup_s: float) -> Array:
-    """Return the angle past the tower at which a pass's reading is fetched, (lane, 1) [rad]."""
-    return np.clip(np.abs(state["speed"]) * pickup_s, 0.02, 1.5)[:, None]
-
-
-def record(state: State, angle: Array, bent: Array) -> Array:
-    """Write each blade's free deflection into its sector of azimuth, (lane, blade, sector) [m]."""
-    recorded = state["recorded"].copy()
-    np.put_along_axis(recorded, sector(angle)[:, :, None], bent[:, :, None], axis=2)
-    return recorded
-
-
-def sector(angle: Array) -> Array:
-    """Number the sector in which an angle [rad] lies, 0 to 59."""
-    return np.clip(np.mod(angle, FULL_TURN) / FULL_TURN * SECTORS, 0, SECTORS - 1).astype(np.int64)
-
-
-def foresee(state: State, angle: Array, bent: Array, weights: Array, own_weight: float) -> Array:
-    """Foresee the clearance of every blade's next pass without the logic, (lane, blade) [m].
+def compare_and_record(state: State, angle: Array, bent: Array) -> tuple[Array, Array]:
+    """Return each blade's excess over the blade ahead at this azimuth [m], and the renewed record.
 
     Parameters
     ----------
     bent : (lane, blade) float64 [m]
-        Free deflection towards the tower now.
-    weights : (3,) float64 [-]
-        Of the witnesses, newest first; they are made to sum to 1.
-    own_weight : float [-]
-        Of the blade's own excess over the blade ahead, full at the tower, nothing 150 degrees before it.
+        Deflection towards the tower without the logic, now.
+    """
+    lanes, blades = angle.shape
+    sector = place(angle, SECTORS)
+    own = SECTORS * np.arange(blades)
+    excess = bent - entry(state["recorded"], sector + np.roll(own, -1))
+    recorded = state["recorded"].copy()
+    recorded.reshape(-1)[sector + own + blades * SECTORS * np.arange(lanes)[:, None]] = bent
+    return excess, recorded
+
+
+def foresee(state: State, index: Array, excess: Array, weights: tuple[float, float, float]) -> Array:
+    """Foresee the clearance of every blade's next pass without the logic, (lane, blade) [m].
+
+    Parameters
+    ----------
+    index : (lane, blade) int64
+        ``pulse.place`` of the blade.
+    weights : three floats [-]
+        Of the witnesses, newest first; they sum to 1.
 
     Notes
     -----
-    clearance = sum w_i c_i - own_weight trust(angle) (bent - bent of the blade ahead at this azimuth).
-    The comparison at equal azimuth cancels shear, gravity and tower dam, which every blade meets alike.
-    Derived here.
+    clearance = sum w_i c_i - trust(angle) (deflection - that of the blade ahead at this azimuth). The
+    comparison at equal azimuth cancels shear, gravity and tower dam, which every blade meets alike. Trust
+    grows from nothing 150 degrees before the tower to its weight at the tower. Derived here.
     """
-    witness, share = state["witness"], weights / (weights[0] + weights[1] + weights[2])
-    outlook = share[0] * witness[:, 0] + share[1] * witness[:, 1] + share[2] * witness[:, 2]
-    ahead = np.roll(state["recorded"], -1, axis=1)
-    then = np.take_along_axis(ahead, sector(angle)[:, :, None], axis=2)[:, :, 0]
-    trust = own_weight * smoothstep((angle + np.deg2rad(150.0)) / np.deg2rad(150.0))
-    return outlook[:, None] - trust * (bent - then)
-
-
-def moment_age(seen: Readings) -> Array:
-    """Return the age of the flap moment, (lane, blade) [s]."""
-    return age(seen, "root_flap_moment")
+    outlook = weights[0] * state["newest"] + weights[1] * state["second"] + weights[2] * state["third"]
+    return outlook[:, None] - entry(state["trust"], index) * excess

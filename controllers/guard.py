@@ -9,8 +9,8 @@ import numpy as np
 
 from controllers import foresight, rotor
 from controllers.parameters import Parameters, parameter
-from controllers.pulse import Pulse, flap_damping, response_lag, still_to_gain
-from controllers.signals import angle_to_tower, smoothstep
+from controllers.pulse import Pulse, entry, flap_damping, place
+from controllers.signals import age, angle_to_tower, hold, share_per_period, smoothstep
 from sim.interface import Array, Commands, Known, Readings, State
 
 
@@ -51,8 +51,8 @@ class Guard(Parameters):
     own_weight: float = parameter(
         0.6, "-", 0.0, 2.0, "weight of the blade's own flap deflection at the tower"
     )
-    half_width_deg: float = parameter(65.0, "deg", 20.0, 150.0, "azimuth from the pulse's centre to its end")
-    lead_deg: float = parameter(0.0, "deg", -60.0, 60.0, "extra lead of the pulse")
+    half_width_deg: float = parameter(65.0, "deg", 20.0, 105.0, "azimuth from the pulse's centre to its end")
+    lead_deg: float = parameter(0.0, "deg", -30.0, 30.0, "extra lead of the pulse")
     last_call_deg: float = parameter(25.0, "deg", 0.0, 90.0, "azimuth before the tower where deciding ends")
     max_amplitude_deg: float = parameter(6.0, "deg", 0.0, 15.0, "largest pitch that the logic may add")
     least_deg: float = parameter(0.2, "deg", 0.0, 5.0, "smallest amplitude worth beginning with")
@@ -67,28 +67,33 @@ class Guard(Parameters):
         """Start with no pulse under way."""
         nothing = np.zeros(seen.pitch.shape)
         turning = rotor.start(known, seen)
-        return (
-            turning
-            | foresight.start(known, seen)
-            | {
-                "angle": angle_to_tower(turning["azimuth"], seen.pitch.shape[1]),
-                "required": known.required_clearance,
-                "rated_speed": known.rated_rotor_speed,
-                "feather": known.feather_pitch,
-                "rate": self.rate_share * known.pitch_rate_limit,
-                "lag": response_lag(known),
-                "servo_lag": rotor.servo_lag(known),
-                "flap_frequency": known.blade_frequency[:, 0],
-                "flap_damping": np.clip(flap_damping(known), 0.01, 0.95),
-                "gain_table": self.pulse().relief_table(known),
-                "amplitude": nothing,
-                "offset": nothing,
-                "promised": nothing,
-                "reached": nothing,
-                "relief": nothing,
-                "relief_rate": nothing,
-            }
-        )
+        pulse = self.pulse()
+        frequency, ratio = known.blade_frequency[:, 0][:, None], flap_damping(known)[:, None]
+        period = turning["period"][:, None]
+        rate = (self.rate_share * known.pitch_rate_limit)[:, None]
+        steepest = 2.0 * pulse.half_width * rate / (np.pi * 1.1 * known.rated_rotor_speed[:, None])
+        return {
+            **turning,
+            **foresight.start(known, seen, self.own_weight),
+            "angle": angle_to_tower(turning["azimuth"], seen.pitch.shape[1]),
+            "aim": known.required_clearance[:, None] + self.margin_m,
+            "fine": known.fine_pitch[:, None],
+            "feather": known.feather_pitch[:, None],
+            "pitch_step": rate * period,
+            "largest": np.minimum(np.deg2rad(self.max_amplitude_deg), steepest),
+            "centre": pulse.centre(known)[:, None],
+            "still": pulse.relief_table(known),
+            "servo_share": share_per_period(period, rotor.servo_lag(known)[:, None]),
+            "flap_pull": frequency * frequency * period,
+            "flap_decay": 1.0 / (1.0 + 2.0 * ratio * frequency * period),
+            "flap_period": period,
+            "amplitude": nothing,
+            "offset": nothing,
+            "promised": nothing,
+            "reached": nothing,
+            "relief": nothing,
+            "relief_rate": nothing,
+        }
 
     def pulse(self) -> Pulse:
         """Return the pulse that the parameters ask for."""
@@ -98,49 +103,50 @@ class Guard(Parameters):
         self, state: State, seen: Readings, below: Commands, reference: Commands
     ) -> tuple[State, Commands]:
         """Add each blade's pulse to what is commanded below."""
-        state = state | rotor.follow(state, seen)
-        angle = angle_to_tower(state["azimuth"], below.pitch.shape[1])
-        turned = (state["angle"], angle)
-        point, per_pitch = foresight.relief_per_pitch(state, reference)
-        per_pitch = self.relief_factor * per_pitch
-        state = state | self.relief_now(state, per_pitch)
-        relieved = state["relief"] - foresight.moment_age(seen) * state["relief_rate"]
-        moment, bent = foresight.bent_freely(state, seen, relieved)
-        passing = rotor.crossed(*turned, 0.0)
-        state = state | {
-            "point": point,
-            "moment": moment,
+        turning = rotor.follow(state, seen)
+        angle = angle_to_tower(turning["azimuth"], below.pitch.shape[1])
+        per_pitch = self.relief_factor * foresight.relief_per_pitch(state, reference)
+        response = self.relief_now(state, per_pitch)
+        moment = hold(seen, "root_flap_moment", state["moment"])
+        late = age(seen, "root_flap_moment") * response["relief_rate"]
+        bent = state["towards"] * moment + response["relief"] - late
+        excess, recorded = foresight.compare_and_record(state, angle, bent)
+        before = state["angle"]
+        passing = (before < 0.0) & (angle >= 0.0)
+        wait = (turning["speed"] * self.pickup_s)[:, None]
+        passed = {
             "given": np.where(passing, state["promised"], state["given"]),
             "bent_at_pass": np.where(passing, bent, state["bent_at_pass"]),
-            "witness": foresight.hear_witnesses(state, seen, turned, self.pickup_s),
         }
-        weights = np.array([self.newest_weight, self.second_weight, self.third_weight])
-        foreseen = foresight.foresee(state, angle, bent, weights, self.own_weight)
-        state = state | self.decide(state, angle, foreseen, per_pitch)
-        state = state | {"angle": angle, "recorded": foresight.record(state, angle, bent)}
-        return state, Commands(self.pitch(state, below, per_pitch), below.torque, below.stop)
+        heard = foresight.hear_witnesses(state | passed, seen, (before < wait) & (angle >= wait))
+        index = place(angle)
+        foreseen = foresight.foresee(state | heard, index, excess, self.weights())
+        pulses = self.decide(state, angle, index, foreseen, per_pitch)
+        after = state | turning | response | passed | heard | pulses
+        after |= {"angle": angle, "moment": moment, "recorded": recorded}
+        return after, Commands(self.pitch(after, below, per_pitch), below.torque, below.stop)
 
-    def decide(self, state: State, angle: Array, foreseen: Array, per_pitch: Array) -> dict[str, Array]:
+    def weights(self) -> tuple[float, float, float]:
+        """Return the weights of the witnesses, made to sum to 1."""
+        given = (self.newest_weight, self.second_weight, self.third_weight)
+        return given[0] / sum(given), given[1] / sum(given), given[2] / sum(given)
+
+    def decide(
+        self, state: State, angle: Array, index: Array, foreseen: Array, per_pitch: Array
+    ) -> dict[str, Array]:
         """Let the pulses grow where the foreseen clearance falls short; return what changed."""
-        speed = np.abs(state["speed"])[:, None]
-        shape = self.pulse().shape(angle, speed, state["lag"][:, None])
-        share = still_to_gain(
-            state["gain_table"], state["speed"] / state["rated_speed"], -angle / np.maximum(speed, 0.05)
-        )
+        shape = self.pulse().shape(angle, state["centre"])
         running = shape > 0.0
-        amplitude = np.where(running, state["amplitude"], 0.0)
-        promised = np.where(running, state["promised"], 0.0)
-        gain = np.maximum(np.abs(per_pitch)[:, None] * share, 1e-6)
-        shortfall = state["required"][:, None] + self.margin_m - foreseen - promised
-        wanted = np.maximum(shortfall, 0.0) / gain
-        begun = (amplitude > 0.0) | (wanted >= np.deg2rad(self.least_deg))
-        room = state["rate"][:, None] * state["period"][:, None] - (amplitude * shape - state["offset"])
-        steepest = 2.0 * self.pulse().half_width * state["rate"][:, None] / (np.pi * np.maximum(speed, 0.05))
-        largest = np.minimum(np.deg2rad(self.max_amplitude_deg), steepest)
+        amplitude, promised = state["amplitude"] * running, state["promised"] * running
+        gain = np.maximum(np.abs(per_pitch) * entry(state["still"], index), 1e-6)
+        shortfall = np.maximum(state["aim"] - foreseen - promised, 0.0)
+        wanted = shortfall / gain
+        room = state["pitch_step"] + state["offset"] - amplitude * shape
         growth = np.minimum(wanted, np.maximum(room, 0.0) / np.maximum(shape, 1e-6))
-        growth = np.clip(growth, 0.0, np.maximum(largest - amplitude, 0.0))
+        growth = np.maximum(np.minimum(growth, state["largest"] - amplitude), 0.0)
+        begun = (amplitude > 0.0) | (wanted >= np.deg2rad(self.least_deg))
         deciding = running & begun & (angle < -np.deg2rad(self.last_call_deg))
-        growth = np.where(deciding, growth, 0.0)
+        growth = growth * deciding
         amplitude = amplitude + growth
         return {
             "amplitude": amplitude,
@@ -156,19 +162,16 @@ class Guard(Parameters):
         Servo as first-order lag, flap as second order, semi-implicit Euler: stable while frequency
         times period stays below 1.
         """
-        period = state["period"][:, None]
-        frequency, ratio = state["flap_frequency"][:, None], state["flap_damping"][:, None]
-        reached = state["reached"] + (1.0 - np.exp(-period / state["servo_lag"][:, None])) * (
-            state["offset"] - state["reached"]
-        )
-        pull = frequency**2 * (np.abs(per_pitch)[:, None] * reached - state["relief"])
-        rate = (state["relief_rate"] + period * pull) / (1.0 + 2.0 * ratio * frequency * period)
-        return {"reached": reached, "relief": state["relief"] + period * rate, "relief_rate": rate}
+        reached = state["reached"] + state["servo_share"] * (state["offset"] - state["reached"])
+        pull = state["flap_pull"] * (np.abs(per_pitch) * reached - state["relief"])
+        rate = (state["relief_rate"] + pull) * state["flap_decay"]
+        relief = state["relief"] + state["flap_period"] * rate
+        return {"reached": reached, "relief": relief, "relief_rate": rate}
 
     def pitch(self, state: State, below: Commands, per_pitch: Array) -> Array:
         """Return the commanded pitch, (lane, blade) [rad], away from the tower and within the stops."""
-        blind = smoothstep(state["blind_turns"] - 1.0)[:, None]
-        offset = np.maximum(state["offset"], blind * np.deg2rad(self.blind_deg))
-        moved = below.pitch + np.sign(per_pitch)[:, None] * offset
-        lowest = np.minimum(state["fine"][:, None], below.pitch)
-        return np.clip(moved, lowest, np.maximum(state["feather"][:, None], below.pitch))
+        blind = smoothstep(state["blind_turns"] - 1.0) * np.deg2rad(self.blind_deg)
+        offset = np.maximum(state["offset"], blind[:, None])
+        moved = below.pitch + np.sign(per_pitch) * offset
+        lowest = np.minimum(state["fine"], below.pitch)
+        return np.minimum(np.maximum(moved, lowest), np.maximum(state["feather"], below.pitch))

@@ -8,7 +8,18 @@ from typing import ClassVar
 import numpy as np
 
 from controllers.parameters import Parameters, parameter
-from controllers.signals import blade_mean, hold, interpolate, lane_period, smooth, smoothstep, usable
+from controllers.signals import (
+    blade_mean,
+    clip,
+    hold,
+    interpolate,
+    lane_period,
+    look_up,
+    resample,
+    share_per_period,
+    smoothstep,
+    usable,
+)
 from sim.interface import Array, Commands, Known, Readings, State
 
 
@@ -25,7 +36,7 @@ class Power(Parameters):
 
     Pitch: u = kp e + integral of ki e, with e the filtered speed above rated and
     kp = 2 z w J / |dQ/db|, ki = w^2 J / |dQ/db|: the poles that a rotor of inertia J would have under
-    dQ/db alone. dQ/db is read from the steady table at the present pitch. The integral stops while
+    dQ/db alone, scheduled over the present pitch (``schedule``). The integral stops while
     the command rests on a stop or on the rate limit and the error pushes further (anti-windup).
     Large excess speeds raise the gains by 1 + (e/e2)^2.
 
@@ -66,14 +77,15 @@ class Power(Parameters):
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start at the speed and pitch that are seen, at rated speed and fine pitch where nothing is."""
-        steady = known.steady
         speed = hold(seen, "rotor_speed", known.rated_rotor_speed)
         fine = known.fine_pitch
         pitch = blade_mean(hold(seen, "pitch", np.broadcast_to(fine[:, None], seen.pitch.shape)))
-        pitch = np.clip(pitch, fine, known.feather_pitch)
-        partial = steady.torque < 0.99 * known.rated_torque[:, None]
+        pitch = clip(pitch, fine, known.feather_pitch)
+        period = lane_period(known)
+        step = self.rate_share * known.pitch_rate_limit * period
         return {
-            "period": lane_period(known),
+            "period": period,
+            "speed_share": share_per_period(period, self.filter_s),
             "speed": speed,
             "last_speed": speed,
             "blind": np.zeros_like(speed),
@@ -86,57 +98,82 @@ class Power(Parameters):
             "inertia": known.rotor_inertia,
             "fine": fine,
             "feather": known.feather_pitch,
-            "rate": self.rate_share * known.pitch_rate_limit,
-            "table_pitch": np.maximum.accumulate(steady.pitch, axis=1),
-            "table_sensitivity": steady.torque_per_pitch,
-            "table_torque": np.maximum.accumulate(steady.torque, axis=1),
-            "table_lowest": np.where(partial, np.maximum(steady.pitch, fine[:, None]), fine[:, None]),
-        }
+            "pitch_step": step,
+            "table_lowest": lowest_pitch(known),
+        } | self.schedule(known)
+
+    def schedule(self, known: Known) -> dict[str, Array]:
+        """Return |dQ/db| as a straight line over pitch: its value and place at the floor, and its slope.
+
+        Notes
+        -----
+        Through the steady table's values at ``gain_floor_deg`` above fine and at its last point; steeper
+        pitch takes more torque off, roughly in proportion, which is the classical gain schedule. It is
+        never less than rated torque per radian, whatever the table says.
+        """
+        steady = known.steady
+        floor = known.fine_pitch + np.deg2rad(self.gain_floor_deg)
+        pitch = np.maximum.accumulate(steady.pitch, axis=1)
+        first = np.maximum(-interpolate(floor, pitch, steady.torque_per_pitch), known.rated_torque)
+        last = np.maximum(-steady.torque_per_pitch[:, -1], first)
+        span = np.maximum(pitch[:, -1] - floor, np.deg2rad(1.0))
+        return {"gain_floor": floor, "slope_at_floor": first, "slope_growth": (last - first) / span}
 
     def step(
         self, state: State, seen: Readings, below: Commands, reference: Commands
     ) -> tuple[State, Commands]:
         """Return torque and the same pitch for every blade; a stop asked for below is passed on."""
-        period = state["period"]
-        raw = hold(seen, "rotor_speed", state["last_speed"])
-        speed = smooth(state["speed"], raw, period, self.filter_s)
-        blind = np.where(usable(seen, "rotor_speed"), 0.0, state["blind"] + period)
+        ok = usable(seen, "rotor_speed")
+        raw = np.where(ok, seen.rotor_speed, state["last_speed"])
+        speed = state["speed"] + state["speed_share"] * (raw - state["speed"])
+        blind = np.where(ok, 0.0, state["blind"] + state["period"])
         torque = self.torque(state, speed)
         integral, pitch = self.collective(state, speed, torque)
         lost = blind > self.blind_s
-        to_feather = np.minimum(state["pitch"] + 0.25 * state["rate"] * period, state["feather"])
+        to_feather = np.minimum(state["pitch"] + 0.25 * state["pitch_step"], state["feather"])
         pitch = np.where(lost, to_feather, pitch)
-        integral = np.where(lost, to_feather, integral)
         after = state | {
-            "speed": speed, "last_speed": raw, "blind": blind, "integral": integral, "pitch": pitch
-        }  # fmt: skip
-        every_blade = np.repeat(pitch[:, None], seen.pitch.shape[1], axis=1)
-        return after, Commands(every_blade, torque, np.array(below.stop, dtype=bool))
+            "speed": speed,
+            "last_speed": raw,
+            "blind": blind,
+            "integral": np.where(lost, to_feather, integral),
+            "pitch": pitch,
+        }
+        every_blade = pitch[:, None] + np.zeros(seen.pitch.shape)
+        return after, Commands(every_blade, torque, below.stop)
 
     def torque(self, state: State, speed: Array) -> Array:
         """Return the generator torque [N m] at a filtered rotor speed [rad/s], (lane,)."""
-        optimal = state["torque_gain"] * speed * speed
+        rated = state["rated_torque"]
         share = speed / state["rated_speed"]
         up = smoothstep((share - self.ramp_start) / (self.ramp_end - self.ramp_start))
-        start = speed / state["minimum_speed"]
-        partial = optimal * smoothstep((start - 0.96) / 0.10)
-        return np.minimum(partial + (state["rated_torque"] - partial) * up, state["rated_torque"])
+        start = smoothstep(speed / state["minimum_speed"] * 10.0 - 9.6)
+        partial = state["torque_gain"] * speed * speed * start
+        return np.minimum(partial + (rated - partial) * up, rated)
 
     def collective(self, state: State, speed: Array, torque: Array) -> tuple[Array, Array]:
         """Return the next integral and collective pitch [rad], (lane,)."""
-        period, last = state["period"], state["pitch"]
-        error = speed - state["rated_speed"]
-        at = np.maximum(last, state["fine"] + np.deg2rad(self.gain_floor_deg))
-        slope = interpolate(at, state["table_pitch"], state["table_sensitivity"])
-        slope = np.minimum(slope, -1.0 * state["rated_torque"])
-        excess = np.maximum(error, 0.0) / (self.boost_share * state["rated_speed"])
-        scale = (1.0 + np.minimum(excess * excess, 3.0)) * state["inertia"] / -slope
-        proportional = 2.0 * self.damping * self.frequency_rad_s * scale * error
-        added = self.frequency_rad_s**2 * scale * error * period
-        lowest = interpolate(torque, state["table_torque"], state["table_lowest"])
-        wanted = proportional + state["integral"] + added
-        step = state["rate"] * period
-        pitch = np.clip(np.clip(wanted, lowest, state["feather"]), last - step, last + step)
-        pushing = ((wanted > pitch) & (error > 0.0)) | ((wanted < pitch) & (error < 0.0))
+        last, step, rated_speed = state["pitch"], state["pitch_step"], state["rated_speed"]
+        error = speed - rated_speed
+        above_floor = np.maximum(last - state["gain_floor"], 0.0)
+        slope = state["slope_at_floor"] + state["slope_growth"] * above_floor
+        excess = np.maximum(error, 0.0) / (self.boost_share * rated_speed)
+        boost = 1.0 + np.minimum(excess * excess, 3.0)
+        drive = self.frequency_rad_s * boost * error * state["inertia"] / slope
+        added = self.frequency_rad_s * drive * state["period"]
+        lowest = look_up(state["table_lowest"], torque / state["rated_torque"])
+        wanted = 2.0 * self.damping * drive + state["integral"] + added
+        within = clip(wanted, lowest, state["feather"])
+        pitch = clip(within, last - step, last + step)
+        pushing = (wanted - pitch) * error > 0.0
         integral = state["integral"] + np.where(pushing, 0.0, added)
-        return np.clip(integral, lowest, state["feather"]), pitch
+        return clip(integral, lowest, state["feather"]), pitch
+
+
+def lowest_pitch(known: Known) -> Array:
+    """Tabulate the steady table's partial-load pitch over torque from 0 to rated, (lane, 33) [rad]."""
+    steady, fine, rated = known.steady, known.fine_pitch[:, None], known.rated_torque
+    partial = steady.torque < 0.99 * rated[:, None]
+    pitch = np.where(partial, np.maximum(steady.pitch, fine), fine)
+    torque = np.maximum.accumulate(steady.torque, axis=1)
+    return resample(torque, pitch, np.zeros_like(rated), rated, 33)

@@ -8,7 +8,15 @@ from typing import ClassVar
 import numpy as np
 
 from controllers.parameters import Parameters, parameter
-from controllers.signals import hold, interpolate, lane_period, smooth, usable
+from controllers.signals import (
+    clip,
+    interpolate,
+    lane_period,
+    look_up,
+    resample,
+    share_per_period,
+    usable,
+)
 from sim.interface import Array, Commands, Known, Readings, State
 
 
@@ -54,14 +62,17 @@ class ThrustLimit(Parameters):
         table_wind = known.steady.wind_speed
         return {
             "period": lane_period(known),
+            "wind_share": share_per_period(lane_period(known), self.filter_s),
             "wind": start,
             "last_wind": start,
             "blind": np.where(ok, 0.0, self.blind_s),
             "lowest": interpolate(start, table_wind, schedule),
             "fine": known.fine_pitch,
             "feather": known.feather_pitch,
-            "table_wind": table_wind,
-            "table_lowest": schedule,
+            "first_wind": table_wind[:, 0],
+            "wind_span": table_wind[:, -1] - table_wind[:, 0],
+            "highest": np.max(schedule, axis=1),
+            "table_lowest": resample(table_wind, schedule, table_wind[:, 0], table_wind[:, -1], 67),
         }
 
     def schedule(self, known: Known) -> Array:
@@ -80,12 +91,13 @@ class ThrustLimit(Parameters):
     ) -> tuple[State, Commands]:
         """Raise every blade that stands below the schedule."""
         period = state["period"]
-        raw = hold(seen, "wind_speed", state["last_wind"])
-        wind = smooth(state["wind"], raw, period, self.filter_s)
-        blind = np.where(usable(seen, "wind_speed"), 0.0, state["blind"] + period)
-        wanted = interpolate(wind, state["table_wind"], state["table_lowest"])
-        wanted = np.where(blind > self.blind_s, np.max(state["table_lowest"], axis=1), wanted)
+        ok = usable(seen, "wind_speed")
+        raw = np.where(ok, seen.wind_speed, state["last_wind"])
+        wind = state["wind"] + state["wind_share"] * (raw - state["wind"])
+        blind = np.where(ok, 0.0, state["blind"] + period)
+        wanted = look_up(state["table_lowest"], (wind - state["first_wind"]) / state["wind_span"])
+        wanted = np.where(blind > self.blind_s, state["highest"], wanted)
         step = np.deg2rad(self.rate_deg_s) * period
-        lowest = np.clip(wanted, state["lowest"] - step, state["lowest"] + step)
+        lowest = clip(wanted, state["lowest"] - step, state["lowest"] + step)
         after = state | {"wind": wind, "last_wind": raw, "blind": blind, "lowest": lowest}
         return after, Commands(np.maximum(below.pitch, lowest[:, None]), below.torque, below.stop)

@@ -9,10 +9,10 @@ from scipy import signal
 from controllers import foresight
 from controllers.guard import Guard
 from controllers.power import Power
-from controllers.pulse import INSTANT, Pulse, flap_damping, response_lag, still_to_gain
-from controllers.rotor import crossed, servo_lag
+from controllers.pulse import Pulse, angles, entry, flap_damping, place
+from controllers.rotor import servo_lag
 from controllers.scheduled import Scheduled
-from controllers.signals import angle_to_tower, interpolate, raised_cosine, wrap
+from controllers.signals import angle_to_tower, interpolate, look_up, raised_cosine, wrap
 from tests import small_machine as small
 
 
@@ -56,27 +56,24 @@ def test_a_scheduled_pulse_without_azimuth_becomes_a_constant_offset():
 def test_the_relief_of_a_pulse_agrees_with_scipys_simulation_of_servo_delay_and_flap():
     known = small.known(1)
     pulse = Pulse(np.deg2rad(65.0), 0.0)
-    lag = response_lag(known)
     time = np.arange(0.0, 6.0, 0.001)
     angle = small.RATED_SPEED * (time - 4.0)
-    command = pulse.shape(angle, np.array(small.RATED_SPEED), lag)
+    command = pulse.shape(angle, pulse.centre(known)[0])
     w, z = small.FLAP_FREQUENCY, flap_damping(known)[0]
     _, tip, _ = signal.lsim(signal.TransferFunction([w**2], [1, 2 * z * w, w**2]), command, time)
     exact = np.interp(4.0 - servo_lag(known)[0], time, tip)
-    table = pulse.relief_table(known)
-    ours = still_to_gain(table, np.array([1.0]), np.array([[4.0]]))[0, 0]
+    ours = pulse.relief_table(known)[0, 5]
     assert ours == pytest.approx(exact, abs=0.004)
     assert exact == pytest.approx(np.interp(4.0 - servo_lag(known)[0], time, tip).max(), rel=0.02)
 
 
 def test_less_relief_is_to_be_had_the_later_a_pulse_begins_and_none_at_the_tower():
     table = Pulse(np.deg2rad(65.0), 0.0).relief_table(small.known(1))
-    left = np.arange(100)[None, :] * INSTANT
-    gain = still_to_gain(table, np.array([1.0]), left)[0]
-    assert gain[0] == 0.0
-    assert np.all(np.diff(gain[:20]) >= 0.0)
-    assert gain.max() < gain[-1] + 0.1
-    assert 0.8 < gain[-1] < 1.1
+    late = (angles() > np.deg2rad(-60.0)) & (angles() < 0.0)
+    assert np.all(table[0, angles() > 0.0] == 0.0)
+    assert np.all(np.diff(table[0, late]) <= 0.0)
+    assert table.max() < table[0, 0] + 0.1
+    assert 0.8 < table[0, 0] < 1.1
 
 
 def test_a_guard_that_foresees_room_enough_does_nothing():
@@ -96,13 +93,13 @@ def test_a_guard_pitches_by_the_shortfall_over_the_relief_per_pitch_and_releases
     turn = round(2 * np.pi / small.RATED_SPEED / small.PERIOD)
     for step in range(turn):
         azimuth = np.mod(step * small.PERIOD * small.RATED_SPEED, 2 * np.pi)
-        state = state | {"witness": np.full((1, 3), 3.4), "point": np.ones(1)}
+        state = state | dict.fromkeys(foresight.WITNESSES, np.full(1, 3.4))
         seen = small.readings(1, azimuth=azimuth)
         state, command = layer.step(state, seen, below, reference)
         rows.append((azimuth, command.pitch[0, 0], state["promised"][0, 0]))
     rows = np.array(rows)
-    per_pitch = interpolate(np.ones(1), state["table_point"], state["table_relief"])[0]
-    share = still_to_gain(state["gain_table"], np.ones(1), np.array([[4.0]]))[0, 0]
+    per_pitch = state["relief_first"][0, 0]
+    share = state["still"][0, 5]
     assert rows[:, 1].max() == pytest.approx(1.0 / (per_pitch * share), rel=0.03)
     assert rows[:, 2].max() == pytest.approx(1.0, rel=1e-6)
     after = wrap(rows[:, 0] - np.pi) > np.deg2rad(40.0)
@@ -125,38 +122,55 @@ def test_guard_holds_more_clearance_for_less_travel_than_a_permanent_pulse():
 
 def test_relief_that_the_logic_gave_is_taken_from_a_witness():
     known, seen = small.known(1), small.readings(1, last_pass_clearance=5.0)
-    state = foresight.start(known, seen) | {"given": np.array([[1.5, 0.0, 0.0]]), "speed": np.ones(1)}
-    before, now = np.array([[0.29, 2.0, -2.0]]), np.array([[0.31, 2.02, -1.98]])
-    witness = foresight.hear_witnesses(state, seen, (before, now), 0.3)
-    assert witness[0, 0] == pytest.approx(3.5)
-    assert witness[0, 1] == state["witness"][0, 0]
+    state = foresight.start(known, seen, 0.5) | {"given": np.array([[1.5, 0.0, 0.0]])}
+    heard = foresight.hear_witnesses(state, seen, np.array([[True, False, False]]))
+    assert heard["newest"][0] == pytest.approx(3.5)
+    assert heard["second"][0] == state["newest"][0]
+    unheard = foresight.hear_witnesses(state, seen, np.zeros((1, 3), bool))
+    assert all(unheard[name][0] == state[name][0] for name in foresight.WITNESSES)
 
 
 def test_a_silent_distance_sensor_leaves_the_flap_moment_as_witness_never_the_better_one():
-    known = small.known(1)
     seen = small.readings(1, last_pass_clearance=np.nan)
-    state = foresight.start(known, seen) | {"speed": np.ones(1), "bent_at_pass": np.full((1, 3), 12.0)}
-    before, now = np.array([[0.29, 2.0, -2.0]]), np.array([[0.31, 2.02, -1.98]])
-    assert foresight.hear_witnesses(state, seen, (before, now), 0.3)[0, 0] == pytest.approx(1.0)
+    state = foresight.start(small.known(1), seen, 0.5) | {"bent_at_pass": np.array([[12.0, 0.0, 0.0]])}
+    near = foresight.hear_witnesses(state, seen, np.array([[True, False, False]]))
+    assert near["newest"][0] == pytest.approx(small.UNLOADED - 12.0)
+    far = foresight.hear_witnesses(state, seen, np.array([[False, True, False]]))
+    assert far["newest"][0] == state["newest"][0]
 
 
 def test_the_blade_ahead_is_the_one_that_passes_before():
-    state = foresight.start(small.known(1), small.readings(1))
-    angle = np.array([[-0.5, -0.5 + 2 * np.pi / 3, -0.5 - 2 * np.pi / 3]])
+    # Blade 1 stands 120 degrees ahead of blade 0, which compares with what blade 1 recorded there.
+    state = foresight.start(small.known(1), small.readings(1), 1.0)
+    angle = wrap(np.array([[-0.5, -0.5 + 2 * np.pi / 3, -0.5 - 2 * np.pi / 3]]))
     assert angle_to_tower(np.pi + angle[:, 0], 3) == pytest.approx(angle)
-    record = state["recorded"].copy()
-    record[0, 1, foresight.sector(angle)[0, 0]] = 9.0
-    state |= {"recorded": record, "witness": np.full((1, 3), 5.0)}
-    bent = np.full((1, 3), 6.0)
-    foreseen = foresight.foresee(state, angle, bent, np.array([1.0, 0.0, 0.0]), 1.0)
-    assert foreseen[0, 0] > 5.5
+    shifted = wrap(angle - 2 * np.pi / 3)
+    _, recorded = foresight.compare_and_record(state, shifted, np.array([[1.0, 9.0, 2.0]]))
+    excess, _ = foresight.compare_and_record(state | {"recorded": recorded}, angle, np.full((1, 3), 9.5))
+    assert excess[0] == pytest.approx([0.5, 7.5, 8.5])
 
 
-def test_a_crossing_is_seen_once_and_never_at_the_cut():
-    angles = wrap(np.arange(-10.0, 10.0, 0.05))
-    seen = crossed(angles[:-1], angles[1:], 0.3)
-    assert seen.sum() == 3
-    assert np.abs(angles[1:][seen] - 0.3).max() < 0.05
+def test_a_blade_bent_further_than_the_one_ahead_is_foreseen_nearer_the_more_so_near_the_tower():
+    state = foresight.start(small.known(1), small.readings(1), 1.0)
+    state |= dict.fromkeys(foresight.WITNESSES, np.full(1, 5.0))
+    angle, excess = np.array([[-2.8, -1.0, -0.05]]), np.ones((1, 3))
+    foreseen = foresight.foresee(state, place(angle), excess, (0.6, 0.25, 0.15))[0]
+    assert foreseen[0] == pytest.approx(5.0)
+    assert 4.0 < foreseen[1] < 5.0
+    assert foreseen[2] == pytest.approx(4.0, abs=0.01)
+
+
+def test_a_table_over_the_turn_is_read_at_each_lanes_own_angle():
+    table = np.stack([angles(), 10.0 + angles()])
+    angle = np.array([[-3.1, 0.2, 3.1], [1.0, -1.0, 0.0]])
+    read = entry(table, place(angle)) - np.array([[0.0], [10.0]])
+    assert np.max(np.abs(read - angle)) <= np.deg2rad(1.001)
+
+
+def test_an_evenly_spaced_table_is_read_as_by_numpy():
+    table = np.array([[1.0, 3.0, 2.0, 5.0], [0.0, 0.0, 1.0, -1.0]])
+    share = np.array([0.4, 1.7])
+    assert look_up(table, share) == pytest.approx([np.interp(1.2, np.arange(4), table[0]), -1.0])
 
 
 def test_interpolation_in_lanes_agrees_with_numpy_and_ignores_padding():
