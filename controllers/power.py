@@ -57,14 +57,14 @@ class Power(Parameters):
     tower_pass: ClassVar[bool] = False
     power: ClassVar[bool] = True
 
-    frequency_rad_s: float = parameter(0.6, "rad/s", 0.1, 2.0, "natural frequency of the speed loop")
-    damping: float = parameter(1.0, "-", 0.3, 3.0, "damping ratio of the speed loop")
-    filter_s: float = parameter(0.3, "s", 0.0001, 5.0, "time constant of the rotor speed filter")
+    frequency_rad_s: float = parameter(0.35, "rad/s", 0.1, 2.0, "natural frequency of the speed loop")
+    damping: float = parameter(0.7, "-", 0.3, 3.0, "damping ratio of the speed loop")
+    filter_s: float = parameter(0.4, "s", 0.0001, 5.0, "time constant of the rotor speed filter")
     boost_share: float = parameter(
-        0.08, "-", 0.01, 1.0, "excess speed, as share of rated, that doubles the gains"
+        0.15, "-", 0.01, 1.0, "excess speed, as share of rated, that doubles the gains"
     )
     gain_floor_deg: float = parameter(
-        4.0, "deg", 0.0, 15.0, "pitch above fine below which gains stay constant"
+        7.0, "deg", 0.0, 15.0, "pitch above fine below which gains stay constant"
     )
     ramp_start: float = parameter(
         0.92, "-", 0.7, 0.97, "share of rated speed where torque leaves the optimum"
