@@ -7,6 +7,7 @@ Every step runs, whatever became of those before it; the last lines say how long
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 import time
@@ -16,10 +17,12 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 PYTHON = sys.executable
 PYTEST = (PYTHON, "-m", "pytest", "-q", "-p", "no:cacheprovider")
+IMPORT = re.compile(r"^\s*(?:from|import) ([\w.]+)(?: import (\w+))?", re.MULTILINE)
 COMPILED = ("numba", "sim.kernels", "sim.plant.annulus", "sim.march")
-"""Tests that name one of these run compiled code."""
-LONG_UNCOMPILED = ("sim.march", "sim.plant.pack", "sim.fork", "scenarios.")
-"""Tests that name one of these take too long where nothing is compiled."""
+"""Tests that import one of these run compiled code."""
+LONG_UNIMPORT = re.compile(r"^\s*(?:from|import) ([\w.]+)(?: import (\w+))?", re.MULTILINE)
+COMPILED = ("sim.march", "sim.plant.pack", "sim.fork", "scenarios.")
+"""Tests that import one of these take too long where nothing is compiled."""
 
 
 @dataclass(frozen=True)
@@ -43,12 +46,15 @@ def tool(name: str) -> str:
     return str(Path(PYTHON).parent / name)
 
 
-def files_that_name(words: tuple[str, ...], without: tuple[str, ...] = ()) -> tuple[str, ...]:
-    """Test files that name one of some modules and none of others."""
+def files_that_import(words: tuple[str, ...], without: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """Test files that import one of some modules and none of others."""
     chosen = []
     for path in sorted((ROOT / "tests").glob("test_*.py")):
-        text = path.read_text(encoding="utf-8")
-        if any(word in text for word in words) and not any(word in text for word in without):
+        imports = IMPORT.findall(path.read_text(encoding="utf-8"))
+        names = [f"{module}.{name}" for module, name in imports]
+        if any(name.startswith(without) for name in names):
+            continue
+        if any(name.startswith(words) for name in names):
             chosen.append(str(path.relative_to(ROOT)))
     return tuple(chosen)
 
@@ -66,7 +72,7 @@ def quick_steps() -> list[Step]:
 
 def deep_steps() -> list[Step]:
     """Slow tests; compiled code with bounds checks; the same code not compiled."""
-    compiled, uncompiled = files_that_name(COMPILED), files_that_name(COMPILED, LONG_UNCOMPILED)
+    compiled, uncompiled = files_that_import(COMPILED), files_that_import(COMPILED, LONG_UNCOMPILED)
     return [
         Step("slow tests", (*PYTEST, "-m", "slow")),
         Step("bounds checked", (*PYTEST, *compiled), {"NUMBA_BOUNDSCHECK": "1"}),
