@@ -12,7 +12,7 @@ from sim.kernels import layout as at
 from sim.kernels.aero import FLAGS
 from sim.kernels.inflow import wind_plane
 from sim.kernels.step import evaluate, runge_kutta
-from sim.kernels.watch import NOT_FINITE, OUT_OF_RANGE, add_up, check_lane, close_pass, put_out, watch_blade
+from sim.kernels.watch import OVERSPEED, STRUCK, add_up, check_lane, close_pass, put_out, watch_blade
 
 
 class Work(NamedTuple):
@@ -99,7 +99,7 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
     h = period / parts
     for lane in range(lanes.y.shape[0]):
         status = lanes.status[lane]
-        if 2 <= status <= NOT_FINITE or status == OUT_OF_RANGE:
+        if status > STRUCK and status != OVERSPEED:
             continue
         y, dy, out = lanes.y[lane], lanes.dy[lane], lanes.out[lane]
         d, w, tick = lanes.design[lane], lanes.wind[lane], lanes.tick[lane]

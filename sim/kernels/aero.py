@@ -13,13 +13,14 @@ import math
 from numba import njit
 
 FLAGS = {"fastmath": {"contract", "reassoc", "nsz"}, "error_model": "numpy", "cache": True}
+INLINE = FLAGS | {"forceinline": True}  #: for scalar functions that a station loop must swallow whole
 INFLOW_COUPLING = 0.6  #: k of the two-filter inflow model [-]
 WAGNER_A1, WAGNER_A2 = 0.165, 0.335  #: weights of the two-term Wagner function [-]
 WAGNER_B1, WAGNER_B2 = 0.0455, 0.3  #: its exponents per semi-chord travelled [-]
 SEPARATION_LAG = 4.0  #: time constant of trailing-edge separation in chords travelled [-]
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def exp_negative(g):
     """Return exp(-g) for 0 <= g <= 12 (larger g count as 12), relative error below 2e-8.
 
@@ -51,7 +52,7 @@ def exp_negative(g):
     return e * e
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def arc_cosine(x):
     """Return arccos(x) [rad] for 0 <= x <= 1, error below 3e-8.
 
@@ -74,7 +75,7 @@ def arc_cosine(x):
     return math.sqrt(max(1.0 - x, 0.0)) * p
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def arc_tangent(y, x):
     """Return the angle of (x, y) in (-pi, pi] [rad], error below 2e-8; (0, 0) gives 0.
 
@@ -108,7 +109,7 @@ def arc_tangent(y, x):
     return angle if y >= 0.0 else -angle
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def prandtl_loss(blade_count, radius, tip_radius, root_radius, sin_phi):
     """Return the loss factor F of tip and root [-], at least 1e-3.
 
@@ -127,7 +128,7 @@ def prandtl_loss(blade_count, radius, tip_radius, root_radius, sin_phi):
     return max(0.4052847345693511 * tip * root, 1e-3)
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def induction(ct, F):
     """Return the axial induction factor a [-] that balances the local thrust coefficient.
 
@@ -148,14 +149,14 @@ def induction(ct, F):
     return slow if ct <= 0.96 * F else min(fast, 1.0)
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def swirl(a, v0, omega_r):
     """Return the tangential induction factor a' [-] of a drag-free annulus.
 
     Notes
     -----
     a (1 - a) v0^2 = a' (1 + a') (omega r)^2: the induced velocity is perpendicular to the relative
-    wind. Drag is left out of the swirl; a (1 - a) is held above -0.2 and a' below 1.
+    wind. Drag is left out of the swirl; a (1 - a) is held above -0.05. a' omega r is at most v0 / 2.
 
     References
     ----------
@@ -163,10 +164,10 @@ def swirl(a, v0, omega_r):
     """
     ratio = v0 / max(abs(omega_r), 0.1)
     inside = 1.0 + 4.0 * max(a * (1.0 - a), -0.05) * ratio * ratio
-    return min(0.5 * (math.sqrt(max(inside, 0.0)) - 1.0), 1.0)
+    return 0.5 * (math.sqrt(max(inside, 0.0)) - 1.0)
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def inflow_time_constants(a, radius, tip_radius, v0):
     """Return the two time constants (tau1, tau2) of the inflow [s]; a is held within [0, 0.5].
 
@@ -180,7 +181,7 @@ def inflow_time_constants(a, radius, tip_radius, v0):
     return tau1, (0.39 - 0.26 * x * x) * tau1
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def inflow_rates(z, w, w_qs, tau1, tau2):
     """Return (dz/dt, dw/dt) of the two inflow filters, w being the induced velocity [m/s].
 
@@ -192,7 +193,7 @@ def inflow_rates(z, w, w_qs, tau1, tau2):
     return ((1.0 - INFLOW_COUPLING) * w_qs - z) / tau1, (z + INFLOW_COUPLING * w_qs - w) / tau2
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def wagner_rates(x1, x2, alpha, two_v_over_c):
     """Return (dx1/dt, dx2/dt) [rad/s] of the attached-flow lag; two_v_over_c in semi-chords per second.
 
@@ -207,13 +208,13 @@ def wagner_rates(x1, x2, alpha, two_v_over_c):
     )
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def effective_angle(x1, x2, alpha):
     """Return the angle of attack [rad] that the attached lift feels, alpha taken at three quarter chord."""
     return alpha * (1.0 - WAGNER_A1 - WAGNER_A2) + x1 + x2
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def separation_rate(f, f_static, v_over_c):
     """Return df/dt [1/s] of the separation point, lagging its static value by four chords of travel.
 

@@ -12,7 +12,7 @@ import math
 
 from numba import njit
 
-from sim.kernels.aero import FLAGS
+from sim.kernels.aero import FLAGS, INLINE
 
 
 @njit(**FLAGS)
@@ -63,7 +63,7 @@ def wind_plane(plane, gust, time, w, wind):
             plane[s] += low * before[s] + high * after[s]
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def bilinear(plane, ny, nz, column, row):
     """Return the plane's value at fractional (column, row); outside the grid its edge holds."""
     c = min(max(column, 0.0), ny - 1.000001)
@@ -76,7 +76,7 @@ def bilinear(plane, ny, nz, column, row):
     return low + h * (high - low)
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def dam(x, y, radius):
     """Return (along, across): the wind near a cylinder over the free wind.
 
@@ -101,7 +101,7 @@ def dam(x, y, radius):
     return 1.0 - k * (x2 - y2), -2.0 * k * x * y
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def fade(height, top, radius):
     """Return the share [-] of the tower's influence at ``height``: 1 below the top, 0 two radii above it."""
     t = min(max((height - top) / (2.0 * radius), 0.0), 1.0)

@@ -44,31 +44,10 @@ STATION_ROWS = 27
 
 # Rows of scratch, written and read within one evaluation.
 (
-    X,
-    Y,
-    Z,
-    RHO,
-    V,
-    UD,
-    VD,
-    U,
-    PHI,
-    SIN,
-    COS,
-    SPEED2,
-    ALPHA,
-    VN0,
-    A,
-    CL_ATT,
-    F_STATIC,
-    CL_SEP,
-    CD,
-    PN,
-    PT,
-    ACROSS,
-    THREE_QUARTER,
-) = range(23)
-SCRATCH_ROWS = 23
+    X, Y, Z, RHO, V, UD, VD, U, ACROSS, WX, WY, WZ, VN, VT, V0, A, SIN, COS, SPEED2, ANGLE, THREE_QUARTER, ALPHA,
+    CL_ATT, F_STATIC, CL_SEP, CD, PN, PT,
+) = range(28)  # fmt: skip
+SCRATCH_ROWS = 28
 
 # Scalars of a design: Design.scalars[design, name].
 (

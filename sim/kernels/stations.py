@@ -16,6 +16,7 @@ from sim.kernels.inflow import bilinear, dam, fade, wake_shape
 from sim.kernels.layout import (
     ACROSS,
     ALPHA,
+    ANGLE,
     ARM,
     CD,
     CHORD,
@@ -30,7 +31,6 @@ from sim.kernels.layout import (
     HUB_RADIUS,
     LIFT_P,
     LIFT_S,
-    PHI,
     PHI_X,
     PHI_Y,
     PN,
@@ -55,9 +55,14 @@ from sim.kernels.layout import (
     TOWER_TOP_RADIUS,
     TWIST,
     UD,
+    V0,
     VD,
-    VN0,
+    VN,
+    VT,
     WIDTH,
+    WX,
+    WY,
+    WZ,
     A,
     R,
     U,
@@ -68,11 +73,12 @@ from sim.kernels.layout import (
 )
 
 DEGREE = 57.29577951308232
+SLOWEST = 0.5  #: wind through the rotor that the momentum balance sees at least [m/s]
 FASTEST = 80.0  #: chords per second beyond which a section's lags are held: 21 ms where a slender tip has 10
 
 
 @njit(**FLAGS)
-def place_stations(s, k, first, q, qd, hub, frame, scalars):
+def place_stations(s, k, first, count, q, qd, hub, frame, scalars):
     """Write position, radius and velocity of one blade's stations into scratch ``s``; ``k`` are constants."""
     cb, sb = frame[0], frame[1]
     nx, ny, nz = frame[4], frame[5], frame[6]
@@ -83,7 +89,8 @@ def place_stations(s, k, first, q, qd, hub, frame, scalars):
     q0, q1, q2 = q[0], q[1], q[2]
     d0, d1, d2 = qd[0], qd[1], qd[2]
     hx, hy, hz = hub[0], hub[1], hub[2]
-    for i in range(first, first + STATIONS):
+    s, k = s[first:], k[first:]
+    for i in range(count):
         x0, x1, x2 = k[PHI_X * WIDTH + i], k[(PHI_X + 1) * WIDTH + i], k[(PHI_X + 2) * WIDTH + i]
         y0, y1, y2 = k[PHI_Y * WIDTH + i], k[(PHI_Y + 1) * WIDTH + i], k[(PHI_Y + 2) * WIDTH + i]
         x = k[PREBEND * WIDTH + i] + x0 * q0 + x1 * q1 + x2 * q2
@@ -132,60 +139,74 @@ def read_wind(s, count, plane, ny, nz, y0, z0, dy, dz):
 
 
 @njit(**FLAGS)
-def meet_air(s, y, k, first, hub, frame, air):
-    """Write inflow angle, speed and angle of attack of one blade's stations.
+def face_wind(s, first, count, hub, frame, air):
+    """Write the wind of one blade's stations, relative to the moving tower top, along n and t of the blade.
 
     Parameters
     ----------
-    air : (8,) float64 - sine and cosine of the wind's direction and of its upflow, veer [rad/m], rotor speed
-        [rad/s], fore-aft and side-side rates of the tower top [m/s]
+    air : (8,) float64 - sine and cosine of the wind's direction, tangent and cosine of its upflow, veer
+        [rad/m], rotor speed [rad/s], fore-aft and side-side rates of the tower top [m/s]
+
+    Notes
+    -----
+    Two loops, because one is not vectorised: ground components first, then components of the blade.
     """
     nx, ny, nz = frame[4], frame[5], frame[6]
     tx, ty, tz = frame[7], frame[8], frame[9]
-    az = frame[12]
-    slope, lever_x, lever_y = frame[16], frame[17], frame[18]
-    pitch, pitch_rate = frame[19], frame[20]
-    sin_dir, cos_dir, sin_up, cos_up = air[0], air[1], air[2], air[3]
+    az, slope, lever_x, lever_y = frame[12], frame[16], frame[17], frame[18]
+    sin_dir, cos_dir, rise, level = air[0], air[1], air[2], air[3]
     veer, omega, rate_x, rate_y = air[4], air[5], air[6], air[7]
     hz = hub[2]
-    for i in range(first, first + STATIONS):
+    s = s[first:]
+    for i in range(count):
         turn = veer * (s[Z * WIDTH + i] - hz)
         sd = sin_dir + turn * (cos_dir - 0.5 * turn * sin_dir)
         cd = cos_dir - turn * (sin_dir + 0.5 * turn * cos_dir)
-        along, across = s[U * WIDTH + i] * cos_up, s[ACROSS * WIDTH + i] * cos_up
-        wx = along * cd + across * sd - rate_x * (lever_x + slope * az * s[RHO * WIDTH + i])
-        wy = across * cd - along * sd - rate_y * lever_y
-        wz = s[U * WIDTH + i] * sin_up
-        vn0 = wx * nx + wy * ny + wz * nz
-        vt0 = omega * s[RHO * WIDTH + i] + s[VD * WIDTH + i] - (wx * tx + wy * ty + wz * tz)
-        w = y[FLAT + ROW_W * WIDTH + i]
-        v0 = max(abs(vn0), 0.5)
+        along, across = s[U * WIDTH + i] * level, s[ACROSS * WIDTH + i] * level
+        s[WX * WIDTH + i] = along * cd + across * sd - rate_x * (lever_x + slope * az * s[RHO * WIDTH + i])
+        s[WY * WIDTH + i] = across * cd - along * sd - rate_y * lever_y
+        s[WZ * WIDTH + i] = along * rise
+    for i in range(count):
+        wx, wy, wz = s[WX * WIDTH + i], s[WY * WIDTH + i], s[WZ * WIDTH + i]
+        s[VN * WIDTH + i] = wx * nx + wy * ny + wz * nz
+        s[VT * WIDTH + i] = omega * s[RHO * WIDTH + i] + s[VD * WIDTH + i] - (wx * tx + wy * ty + wz * tz)
+
+
+@njit(**FLAGS)
+def meet_air(s, y, k, first, count, frame, omega):
+    """Write speed, inflow angle and angle of attack of one blade's stations, induction included."""
+    pitch, pitch_rate = frame[19], frame[20]
+    s, k, y = s[first:], k[first:], y[FLAT + first :]
+    for i in range(count):
+        w = y[ROW_W * WIDTH + i]
+        v0 = max(abs(s[VN * WIDTH + i]), SLOWEST)
         a = min(max(w / v0, -0.5), 0.95)
         turning = omega * s[RHO * WIDTH + i]
-        vt = vt0 + aero.swirl(a, v0, turning) * turning
-        vn = vn0 - s[UD * WIDTH + i] - w
+        vt = s[VT * WIDTH + i] + aero.swirl(a, v0, turning) * turning
+        vn = s[VN * WIDTH + i] - s[UD * WIDTH + i] - w
         speed2 = vn * vn + vt * vt + 1e-6
         over = 1.0 / math.sqrt(speed2)
         s[SPEED2 * WIDTH + i] = speed2
         s[SIN * WIDTH + i] = vn * over
         s[COS * WIDTH + i] = vt * over
-        s[VN0 * WIDTH + i] = v0
+        s[V0 * WIDTH + i] = v0
         s[A * WIDTH + i] = a
         angle = aero.arc_tangent(vn, vt) - pitch - k[TWIST * WIDTH + i]
         three_quarter = angle - k[ARM * WIDTH + i] * pitch_rate * over
-        s[PHI * WIDTH + i] = angle
+        s[ANGLE * WIDTH + i] = angle
         s[THREE_QUARTER * WIDTH + i] = three_quarter
         s[ALPHA * WIDTH + i] = aero.effective_angle(
-            y[FLAT + ROW_X1 * WIDTH + i], y[FLAT + ROW_X2 * WIDTH + i], three_quarter
+            y[ROW_X1 * WIDTH + i], y[ROW_X2 * WIDTH + i], three_quarter
         )
 
 
 @njit(**FLAGS)
-def part_air(s, first, sin_dir, cos_dir, scalars):
+def part_air(s, first, count, sin_dir, cos_dir, scalars):
     """Let the tower slow and part the wind of the stations before it (rotors upwind of the tower)."""
     base_radius, top = scalars[TOWER_BASE_RADIUS], scalars[TOWER_HEIGHT]
     taper = (scalars[TOWER_TOP_RADIUS] - base_radius) / top
-    for i in range(first, first + STATIONS):
+    s = s[first:]
+    for i in range(count):
         height = s[Z * WIDTH + i]
         radius = base_radius + taper * min(height, top)
         px = s[X * WIDTH + i] * cos_dir - s[Y * WIDTH + i] * sin_dir
@@ -197,11 +218,12 @@ def part_air(s, first, sin_dir, cos_dir, scalars):
 
 
 @njit(**FLAGS)
-def shade_air(s, first, sin_dir, cos_dir, scalars):
+def shade_air(s, first, count, sin_dir, cos_dir, scalars):
     """Lower the wind of the stations in the tower's wake (rotors downwind of the tower)."""
     base_radius, top = scalars[TOWER_BASE_RADIUS], scalars[TOWER_HEIGHT]
     taper = (scalars[TOWER_TOP_RADIUS] - base_radius) / top
-    for i in range(first, first + STATIONS):
+    s = s[first:]
+    for i in range(count):
         height = s[Z * WIDTH + i]
         radius = base_radius + taper * min(height, top)
         px = s[X * WIDTH + i] * cos_dir - s[Y * WIDTH + i] * sin_dir
@@ -230,41 +252,42 @@ def read_polars(s, count, polars):
 def feel_loads(s, y, dy, k, count, scalars, blade_count):
     """Write the loads per unit length of all stations and the rates of their inflow and lag states."""
     half_density, tip, root = 0.5 * scalars[DENSITY], scalars[TIP_RADIUS], scalars[HUB_RADIUS]
+    y, dy = y[FLAT:], dy[FLAT:]
     for i in range(count):
         speed2 = s[SPEED2 * WIDTH + i]
         speed = math.sqrt(speed2)
         sin, cos = s[SIN * WIDTH + i], s[COS * WIDTH + i]
         chord, radius = k[CHORD * WIDTH + i], k[R * WIDTH + i]
-        f = y[FLAT + ROW_F * WIDTH + i]
+        f = y[ROW_F * WIDTH + i]
         lift = f * s[CL_ATT * WIDTH + i] + (1.0 - f) * s[CL_SEP * WIDTH + i]
-        drag = s[CD * WIDTH + i] + (s[PHI * WIDTH + i] - s[ALPHA * WIDTH + i]) * lift
+        drag = s[CD * WIDTH + i] + (s[ANGLE * WIDTH + i] - s[ALPHA * WIDTH + i]) * lift
         cn = lift * cos + drag * sin
         head = half_density * speed2 * chord
         s[PN * WIDTH + i] = head * cn
         s[PT * WIDTH + i] = head * (lift * sin - drag * cos)
         loss = aero.prandtl_loss(blade_count, radius, tip, root, sin)
-        v0 = s[VN0 * WIDTH + i]
+        v0 = s[V0 * WIDTH + i]
         ct = blade_count * chord * speed2 * cn / (6.283185307179586 * radius * v0 * v0)
         w_qs = aero.induction(ct, loss) * v0
         tau1, tau2 = aero.inflow_time_constants(s[A * WIDTH + i], radius, tip, v0)
-        z, w = y[FLAT + ROW_Z * WIDTH + i], y[FLAT + ROW_W * WIDTH + i]
+        z, w = y[ROW_Z * WIDTH + i], y[ROW_W * WIDTH + i]
         dz, dw = aero.inflow_rates(z, w, w_qs, tau1, tau2)
-        dy[FLAT + ROW_Z * WIDTH + i] = dz
-        dy[FLAT + ROW_W * WIDTH + i] = dw
+        dy[ROW_Z * WIDTH + i] = dz
+        dy[ROW_W * WIDTH + i] = dw
         over_chord = min(speed / chord, FASTEST)
         d1, d2 = aero.wagner_rates(
-            y[FLAT + ROW_X1 * WIDTH + i],
-            y[FLAT + ROW_X2 * WIDTH + i],
+            y[ROW_X1 * WIDTH + i],
+            y[ROW_X2 * WIDTH + i],
             s[THREE_QUARTER * WIDTH + i],
             2.0 * over_chord,
         )
-        dy[FLAT + ROW_X1 * WIDTH + i] = d1
-        dy[FLAT + ROW_X2 * WIDTH + i] = d2
-        dy[FLAT + ROW_F * WIDTH + i] = aero.separation_rate(f, s[F_STATIC * WIDTH + i], over_chord)
+        dy[ROW_X1 * WIDTH + i] = d1
+        dy[ROW_X2 * WIDTH + i] = d2
+        dy[ROW_F * WIDTH + i] = aero.separation_rate(f, s[F_STATIC * WIDTH + i], over_chord)
 
 
 @njit(**FLAGS)
-def sum_loads(load, total, s, k, first, hub, frame, scalars):
+def sum_loads(load, total, s, k, first, count, hub, frame, scalars):
     """Sum one blade's loads: generalised loads of its shapes, and the hub's totals.
 
     Parameters
@@ -280,7 +303,8 @@ def sum_loads(load, total, s, k, first, hub, frame, scalars):
     fx = fy = my = torque = 0.0
     l0 = l1 = l2 = l3 = l4 = 0.0
     hx, hz = hub[0], hub[2]
-    for i in range(first, first + STATIONS):
+    s, k = s[first:], k[first:]
+    for i in range(count):
         width = k[DR * WIDTH + i]
         pn, pt = s[PN * WIDTH + i] * width, s[PT * WIDTH + i] * width
         px, py = pn * cb + pt * sb, pt * cb - pn * sb

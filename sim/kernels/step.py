@@ -62,14 +62,14 @@ def blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars)
     direction = mean[3] + gust[0]
     air = work.air
     air[0], air[1] = math.sin(direction), math.cos(direction)
-    air[2], air[3] = math.sin(mean[2]), math.cos(mean[2])
+    air[2], air[3] = math.tan(mean[2]), math.cos(mean[2])
     air[4] = mean[5]
     air[5], air[6], air[7] = y[at.SPEED], y[at.TOWER + 1], y[at.TOWER + 3]
     count = blade_count * at.STATIONS
     for b in range(blade_count):
         q = y[at.Q + at.MODES * b : at.Q + at.MODES * (b + 1)]
         qd = y[at.QD + at.MODES * b : at.QD + at.MODES * (b + 1)]
-        stations.place_stations(s, k, b * at.STATIONS, q, qd, hub, frames[b], scalars)
+        stations.place_stations(s, k, b * at.STATIONS, at.STATIONS, q, qd, hub, frames[b], scalars)
     stations.read_wind(
         s,
         count,
@@ -84,10 +84,11 @@ def blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars)
     for b in range(blade_count):
         if frames[b, 12] < 0.0:
             if scalars[at.SIDE] < 0.0:
-                stations.part_air(s, b * at.STATIONS, air[0], air[1], scalars)
+                stations.part_air(s, b * at.STATIONS, at.STATIONS, air[0], air[1], scalars)
             else:
-                stations.shade_air(s, b * at.STATIONS, air[0], air[1], scalars)
-        stations.meet_air(s, y, k, b * at.STATIONS, hub, frames[b], air)
+                stations.shade_air(s, b * at.STATIONS, at.STATIONS, air[0], air[1], scalars)
+        stations.face_wind(s, b * at.STATIONS, at.STATIONS, hub, frames[b], air)
+        stations.meet_air(s, y, k, b * at.STATIONS, at.STATIONS, frames[b], y[at.SPEED])
 
 
 @njit(**FLAGS)
@@ -160,7 +161,9 @@ def evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count):
     stations.feel_loads(s, y, dy, k, count, scalars, blade_count)
     work.total[:] = 0.0
     for b in range(blade_count):
-        stations.sum_loads(work.load[b], work.total, s, k, b * at.STATIONS, hub, frames[b], scalars)
+        stations.sum_loads(
+            work.load[b], work.total, s, k, b * at.STATIONS, at.STATIONS, hub, frames[b], scalars
+        )
     move(y, dy, d, design, frames, work, blade_count)
 
 

@@ -41,7 +41,9 @@ def pack_designs(turbines: Sequence[Turbine]) -> at.Design:
     """
     counts = {turbine.rotor.blade_count for turbine in turbines}
     if len(counts) != 1:
-        raise InputError(f"turbines of {sorted(counts)} blades cannot march in one batch; give one batch each")
+        raise InputError(
+            f"turbines of {sorted(counts)} blades cannot march in one batch; give one batch each"
+        )
     packed = [_pack_one(turbine) for turbine in turbines]
     return at.Design(*(np.ascontiguousarray(np.stack(parts)) for parts in zip(*packed, strict=True)))
 

@@ -1,0 +1,62 @@
+"""How does a flock march: sense, decide, fork, advance, tick after tick."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from sim.flock import Flock, empty_log
+from sim.fork import ForkYard
+from sim.interface import Commands, Readings
+from sim.records import Record, make_record
+from sim.stack import Fault
+
+Observer = Callable[[Flock, Readings, Commands, Commands], Any]
+"""Called at every tick after the decision with flock, readings, commands and the reference's commands."""
+
+
+def march(
+    flock: Flock, settle: float, duration: float, *, forks: bool = True, observe: Observer | None = None
+) -> Record:
+    """March a flock through its settling and its judged time.
+
+    Parameters
+    ----------
+    flock : Flock - changed
+    settle, duration : float [s] - whole numbers of periods are marched
+    forks : bool - march the counterfactuals of every action
+    observe : Observer, optional
+
+    Returns
+    -------
+    Record
+    """
+    period = flock.world.period
+    judged_from, ticks = round(settle / period), round((settle + duration) / period)
+    log = empty_log(len(flock), judged_from, ticks, turning=True, period=period)
+    yard = ForkYard(judged_from)
+    faults: list[Fault] = []
+    with np.errstate(all="ignore"):
+        for _ in range(ticks):
+            seen = flock.sense()
+            commands, reference, found = flock.decide(seen)
+            end_lanes(flock, found, faults)
+            acting = flock.acting(commands, reference)
+            if forks and flock.stack.acts:
+                yard.watch(flock, log, acting, reference)
+            if observe is not None:
+                observe(flock, seen, commands, reference)
+            flock.advance(log, commands, acting)
+        yard.march()
+    return make_record(flock, log, yard.forks, faults, settle)
+
+
+def end_lanes(flock: Flock, found: list[Fault], faults: list[Fault]) -> None:
+    """End the lanes that a layer failed for the first time, with status and time."""
+    for fault in found:
+        if flock.lanes.status[fault.lane] <= 1:
+            flock.lanes.status[fault.lane] = int(fault.status)
+            flock.lanes.status_time[fault.lane] = flock.lanes.tick[fault.lane] * flock.world.period
+            faults.append(fault)
