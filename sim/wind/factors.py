@@ -89,8 +89,8 @@ def factors(speed: float, scale: float, grid: BoxGrid, component: int = 0) -> Fa
     return made
 
 
-def _groups(bins: int) -> NDArray[Any]:
-    """Return the group (bin,) of each frequency 1, 2, ... ``bins`` in units of the lowest."""
+def bands(bins: int) -> NDArray[Any]:
+    """Return the band (bin,) int64 of each frequency 1, 2, ... ``bins`` in units of the lowest."""
     group = np.zeros(bins, np.int64)
     first = 1
     for k in range(2, bins + 1):
@@ -105,7 +105,7 @@ def _make_factors(speed: float, scale: float, grid: BoxGrid, component: int) -> 
     frequencies = np.arange(1, grid.period_samples // 2) / period
     nearest = coherence(frequencies, min(grid.dy, grid.dz), speed, scale, component)
     frequencies = frequencies[nearest > INDEPENDENT_BELOW]
-    group = _groups(len(frequencies))
+    group = bands(len(frequencies))
     index = np.arange(grid.nz * grid.ny)
     z, y = index // grid.ny, index % grid.ny
     across, up = np.meshgrid(np.arange(grid.ny), np.arange(grid.nz))
