@@ -17,6 +17,7 @@ from sim.design import Turbine
 from sim.errors import InputError, closest
 from sim.interface import SENSED
 from sim.keyfile import Lines, place, problem
+from sim.keyplace import FROM_OPTION
 from sim.turbine import load_turbine
 from sim.units import unit_of
 from sim.wind.spec import WindSpec, site_wind
@@ -84,9 +85,9 @@ class Builder:
 
     def _turbine(self, at: str, entry: EntryKeys) -> tuple[Turbine, TurbineSpec]:
         source = self.keys.turbine
-        beside = self.path.parent / source
         if Path(source).suffix:
-            source = str(beside.resolve())
+            beside = self._beside("turbine", source)
+            source = str(beside)
             if not beside.is_file():
                 raise InputError(problem(self.path, self.lines, "turbine", self.keys.turbine, "no such file"))
         density = self.keys.site.air_density_kg_m3
@@ -112,7 +113,7 @@ class Builder:
         from controllers.registry import find, find_class
 
         told, key = entry.stack[number], f"{at}.stack[{number}]"
-        spec = self._spec(told)
+        spec = self._spec(key, told)
         name = spec.rsplit(":", 1)[-1]
         given = {**entry.parameters.get(told, {}), **entry.parameters.get(name, {})}
         blamed = key
@@ -135,9 +136,14 @@ class Builder:
             source=str(source or ""),
         )
 
-    def _spec(self, told: str) -> str:
+    def _spec(self, key: str, told: str) -> str:
         path, colon, name = told.rpartition(":")
-        return f"{(self.path.parent / path).resolve()}:{name}" if colon and path.endswith(".py") else told
+        return f"{self._beside(key, path)}:{name}" if colon and path.endswith(".py") else told
+
+    def _beside(self, key: str, path: str) -> Path:
+        """Return a path relative to the file that names it, or to the working directory for ``--set``."""
+        folder = Path.cwd() if self.lines.get(key) == FROM_OPTION else self.path.parent
+        return (folder / path).resolve()
 
     def _check(self, layer: Any, told: str, key: str, is_lowest: bool) -> None:
         fitted = {sensor for sensor, _ in self.sensors.delays}

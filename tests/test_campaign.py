@@ -213,6 +213,14 @@ def test_a_campaign_killed_at_any_instant_resumes_to_the_same_results(
     assert digest(resumed) == undisturbed
 
 
+def test_two_campaigns_on_one_store_do_not_disturb_each_other(tmp_path: Path, undisturbed: str) -> None:
+    children = [start(tmp_path, "slow"), start(tmp_path, "slow")]
+    for child in children:
+        _, errors = child.communicate(timeout=120)
+        assert (child.returncode, errors) == (0, "")
+    assert digest(run(tmp_path / "store", fakes.endless)) == undisturbed
+
+
 def test_incompatible_cases_never_share_a_batch() -> None:
     cases = [make_case(n, duration=d) for n in range(5) for d in (20.0, 600.0)]
     cases += [replace(make_case(n), blade_count=2) for n in range(5)]

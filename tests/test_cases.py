@@ -125,6 +125,10 @@ def test_eight_and_eight_point_zero_are_one_case() -> None:
     assert replace(case, run=RunSpec(0.04, 60, 600)).key == replace(case, run=RunSpec(0.04, 60.0, 600.0)).key
 
 
+def test_the_order_of_keys_does_not_count() -> None:
+    assert canonical({"b": 1, "a": 2}) == canonical({"a": 2, "b": 1})
+
+
 def test_true_is_not_one_and_large_seeds_are_told_apart() -> None:
     assert canonical(True) != canonical(1)
     assert canonical(2**53) != canonical(2**53 + 1)
@@ -254,6 +258,17 @@ def test_an_entry_is_softened_alone(tmp_path: Path) -> None:
 def test_an_entry_can_be_set_by_its_name(tmp_path: Path) -> None:
     scenario = load(tmp_path, overrides=[("entries.soft.parameters.Nudge.size_deg", "3.5")])
     assert dict(scenario.candidate.stack[1].parameters) == {"size_deg": 3.5}
+
+
+def test_files_set_from_the_command_line_are_found_from_the_working_directory(
+    tmp_path: Path, monkeypatch
+) -> None:
+    write(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    stack = ("entries.guarded.stack", '["power", "nudge.py:Nudge"]')
+    unguarded = ("entries.guarded.parameters", "{}")
+    scenario = load_scenario("hollin-fell", [stack, unguarded])
+    assert [layer.name for layer in scenario.candidate.stack] == ["power", "Nudge"]
 
 
 def test_a_users_layer_is_made_again_and_refused_once_it_changed(tmp_path: Path) -> None:
