@@ -51,7 +51,7 @@ Progress = Callable[[Tally], None]
 class Limits:
     """How large a batch may be, and how long one may stand still."""
 
-    lanes: int = 96
+    lanes: int = 360
     wind_bytes: int = 2**30
     stall_first_s: float = 600.0  #: before any batch has finished, for a batch that gives no sign of life
     stall_least_s: float = 60.0  #: the shortest limit once batches have finished

@@ -31,7 +31,7 @@ from sim.kernels.layout import (
     R,
 )
 
-OUTER = 10  #: the first station that is looked at: the inner half of a blade is nearer to the shaft than to the tower
+OUTER = 14  #: first station looked at, beyond 0.8 of the radius: further in, an unbent blade is nearer by design
 
 
 @njit(**FLAGS)
@@ -87,7 +87,7 @@ def clearance(q, sway_x, sway_y, hub, frame, first, k, scalars, tower_shape):
 
     Notes
     -----
-    Over the outer half of the blade and its tip, below the tower top; infinite where there is none. The
+    Over the outer fifth of the blade and its tip, below the tower top; infinite where there is none. The
     wall moves with the tower's own sway. Negative where outline and wall overlap.
     """
     cb, sb = frame[0], frame[1]

@@ -1,0 +1,131 @@
+"""What comes of a batch of cases: descriptions in, one flat result each out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scenarios.case import Case, SensorSpec, TurbineSpec
+from scenarios.store import CaseResult
+from scenarios.workers import beat
+from sim.design import Turbine
+from sim.flock import Flock, World
+from sim.interface import Commands, Readings, Status
+from sim.march import Observer, march
+from sim.plant.geometry import unloaded_clearance
+from sim.plant.pack import wind_arrays
+from sim.records import Record
+from sim.sensors import Sensor, SensorSuite
+from sim.stack import Stack
+from sim.wind.field import pack_winds
+
+Array = NDArray[Any]
+ACTED_ABOVE = float(np.radians(0.05))
+"""Difference from the reference's pitch command that counts as acting [rad]."""
+
+
+def simulate(cases: list[Case]) -> Sequence[CaseResult]:
+    """March compatible cases together and return one result for each, in their order.
+
+    Parameters
+    ----------
+    cases : list of Case
+        Of one period, settling and judged time and number of blades; any turbines, winds and stacks.
+    """
+    results: dict[str, CaseResult] = {}
+    world, design_of, wind_of = make_world(cases)
+    for stack_key in dict.fromkeys(case.stack_key for case in cases):
+        mine = [case for case in cases if case.stack_key == stack_key]
+        flock = make_flock(mine, world, design_of, wind_of)
+        run = mine[0].run
+        record = march(flock, run.settle, run.duration, observe=_beat)
+        results |= {case.key: lane_result(record, lane) for lane, case in enumerate(mine)}
+    return [results[case.key] for case in cases]
+
+
+def watch(case: Case, observe: Observer) -> CaseResult:
+    """March one case again and let ``observe`` see every tick; the result is the same to the bit."""
+    world, design_of, wind_of = make_world([case])
+    flock = make_flock([case], world, design_of, wind_of)
+    record = march(flock, case.run.settle, case.run.duration, observe=observe)
+    return lane_result(record, 0)
+
+
+def warm() -> None:
+    """Compile everything that a march needs."""
+    from scenarios.load import load_scenario
+
+    scenario = load_scenario("hollin-fell")
+    last = scenario.cases_of(scenario.candidate)[-1]
+    world, design_of, wind_of = make_world([last], duration=1.0)
+    march(make_flock([last], world, design_of, wind_of), 0.0, 1.0)
+
+
+def _beat(flock: Flock, seen: Readings, commands: Commands, reference: Commands) -> None:
+    beat()
+
+
+def make_world(
+    cases: Sequence[Case], duration: float | None = None
+) -> tuple[World, dict[TurbineSpec, int], dict[str, int]]:
+    """Build what a batch shares, and say which design and wind each case has."""
+    specs = list(dict.fromkeys(case.turbine for case in cases))
+    turbines = [spec.load() for spec in specs]
+    design_of = {spec: n for n, spec in enumerate(specs)}
+    winds = {case.wind_key: case.wind for case in cases}
+    first = turbines[0]
+    span = cases[0].simulated_s if duration is None else duration
+    pack = pack_winds(list(winds.values()), first.rotor.hub_height, 2.0 * first.rotor_radius, span)
+    world = World.make(
+        turbines,
+        wind_arrays(pack, first.rotor.hub_height),
+        sensor_suite(cases[0].sensors),
+        cases[0].run.period,
+        ACTED_ABOVE,
+    )
+    return world, design_of, {key: n for n, key in enumerate(winds)}
+
+
+def sensor_suite(spec: SensorSpec) -> SensorSuite:
+    """Fit the sensors that a case describes."""
+    noises = dict(spec.noises)
+    return SensorSuite({name: Sensor(delay, noises[name]) for name, delay in spec.delays})
+
+
+def make_flock(
+    cases: Sequence[Case], world: World, design_of: dict[TurbineSpec, int], wind_of: dict[str, int]
+) -> Flock:
+    """Place cases of one stack at their starts."""
+    layers = cases[0].stack
+    stack = Stack([layer.load() for layer in layers], [layer.name for layer in layers])
+    return Flock.settle_in(
+        world,
+        stack,
+        np.array([design_of[case.turbine] for case in cases], np.int64),
+        np.array([wind_of[case.wind_key] for case in cases], np.int64),
+        np.array([case.seed for case in cases], np.uint64),
+        np.array([case.run.azimuth for case in cases]),
+        np.array([required(case, world.turbines[design_of[case.turbine]]) for case in cases]),
+    )
+
+
+def required(case: Case, turbine: Turbine) -> float:
+    """Return the clearance that must remain [m]."""
+    return case.required_share * unloaded_clearance(turbine)
+
+
+def lane_result(record: Record, lane: int) -> CaseResult:
+    """Flatten one lane of a record for the store."""
+    rows = record.passes["lane"] == lane
+    result = {f"passes.{name}": column[rows] for name, column in record.passes.items() if name != "lane"}
+    result |= {f"cases.{name}": np.asarray(column[lane]) for name, column in record.cases.items()}
+    result |= {f"turning.{name}": points[lane] for name, points in record.turning.items()}
+    told = [fault for fault in record.faults if fault.lane == lane]
+    if told:
+        result["fault"] = np.array(f"layer {told[0].layer} {told[0].message}")
+    elif result["cases.status"] > Status.STRUCK:
+        result["fault"] = np.array(Status(int(result["cases.status"])).name.lower())
+    return result
