@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from itertools import groupby
+from typing import Any
 
-from scenarios.case import Case
+from scenarios.case import Case, canonical
 
 _BOX_POINTS = 15 * 15
 _BOX_STEP_S = 0.1
@@ -29,8 +30,9 @@ def cut(cases: Iterable[Case], lanes: int, wind_bytes: int, jobs: int) -> list[l
 
     Notes
     -----
-    Compatible are cases of one period, one settling and judged time and one number of blades. Within a group
-    all lanes of one wind stay side by side.
+    Compatible are cases of one period, one settling and judged time, one number of blades, one set of
+    sensors and one place of the disc (or a wind's grid would depend on the neighbours). Within a group all
+    lanes of one wind stay side by side.
     """
     ordered = sorted(cases, key=lambda case: (*_march(case), case.wind_key, case.stack_key, case.key))
     batches: list[list[Case]] = []
@@ -56,8 +58,16 @@ def wind_bytes_of(case: Case) -> int:
     return math.ceil(case.simulated_s / _BOX_STEP_S) * _BOX_POINTS * _BYTES
 
 
-def _march(case: Case) -> tuple[float, float, float, int]:
-    return (case.run.period, case.run.settle, case.run.duration, case.blade_count)
+def _march(case: Case) -> tuple[Any, ...]:
+    run = case.run
+    return (
+        run.period,
+        run.settle,
+        run.duration,
+        case.blade_count,
+        case.turbine.disc,
+        canonical(case.sensors),
+    )
 
 
 def _share(count: int, lanes: int, jobs: int) -> int:

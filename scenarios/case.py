@@ -32,6 +32,7 @@ class TurbineSpec:
     source: str = field(compare=False)
     overrides: tuple[tuple[str, Any], ...] = field(compare=False)
     content: str  #: `Turbine.content_hash` with the overrides applied
+    disc: tuple[float, float] = field(default=(0.0, 0.0), compare=False)  #: [m] hub height, rotor radius
 
     def load(self) -> Turbine:
         """Return the turbine.

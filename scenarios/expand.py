@@ -97,7 +97,8 @@ class Builder:
             design = load_turbine(source, overrides)
         except InputError as error:
             raise InputError([self._retold(text, at, entry) for text in error.problems]) from error
-        return design, TurbineSpec(source, overrides, design.content_hash())
+        disc = (design.rotor.hub_height, design.rotor_radius)
+        return design, TurbineSpec(source, overrides, design.content_hash(), disc)
 
     def _retold(self, text: str, at: str, entry: EntryKeys) -> str:
         """Give a fault that the turbine file blames on ``--set`` the place in this file where it was set."""

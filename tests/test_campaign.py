@@ -15,7 +15,7 @@ import pytest
 
 from scenarios.batches import cut, split, wind_bytes_of
 from scenarios.campaign import Campaign, Limits, Tally, run_cases
-from scenarios.case import canonical
+from scenarios.case import SensorSpec, canonical
 from scenarios.store import Store
 from scenarios.workers import Engine
 from sim.errors import RunError
@@ -224,8 +224,14 @@ def test_two_campaigns_on_one_store_do_not_disturb_each_other(tmp_path: Path, un
 def test_incompatible_cases_never_share_a_batch() -> None:
     cases = [make_case(n, duration=d) for n in range(5) for d in (20.0, 600.0)]
     cases += [replace(make_case(n), blade_count=2) for n in range(5)]
-    for batch in cut(cases, 96, 2**30, 1):
+    taller = replace(make_case(0).turbine, content="taller", disc=(120.0, 80.0))
+    cases += [replace(make_case(n), turbine=taller) for n in range(5)]
+    cases += [replace(make_case(n), sensors=SensorSpec((("pitch", 0.2),))) for n in range(5)]
+    batches = cut(cases, 96, 2**30, 1)
+    assert len(batches) == 5
+    for batch in batches:
         assert len({(case.simulated_s, case.blade_count) for case in batch}) == 1
+        assert len({(case.turbine.disc, case.sensors) for case in batch}) == 1
 
 
 def test_batches_hold_every_case_once_within_both_limits() -> None:
