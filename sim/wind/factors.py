@@ -35,18 +35,20 @@ def _factor(matrix: Any, packed: Any) -> None:
     total = np.empty(n, np.float32)
     start = 0
     for j in range(n):
-        for i in range(j, n):
-            total[i] = matrix[j, i]
+        size = n - j
+        for i in range(size):
+            total[i] = matrix[j, j + i]
         place = j
         for k in range(j):
-            factor = packed[place]
-            for i in range(j, n):
-                total[i] -= factor * packed[place - j + i]
+            column = packed[place : place + size]
+            factor = column[0]
+            for i in range(size):
+                total[i] -= factor * column[i]
             place += n - k - 1
-        scale = np.float32(1.0) / np.sqrt(total[j])
-        for i in range(j, n):
-            packed[start - j + i] = scale * total[i]
-        start += n - j
+        scale = np.float32(1.0) / np.sqrt(total[0])
+        for i in range(size):
+            packed[start + i] = scale * total[i]
+        start += size
 
 
 @dataclass(frozen=True)

@@ -65,15 +65,16 @@ def _colour(normals: Any, packed: Any, group: Any, amplitudes: Any) -> None:
     real = np.empty(n, np.float32)
     imag = np.empty(n, np.float32)
     for k in range(group.shape[0]):
-        column = packed[group[k]]
+        lower = packed[group[k]]
         real[:] = np.float32(0.0)
         imag[:] = np.float32(0.0)
         start = 0
         for j in range(n):
             a, b = normals[k, j, 0], normals[k, j, 1]
-            for i in range(j, n):
-                real[i] += a * column[start - j + i]
-                imag[i] += b * column[start - j + i]
+            column, to_real, to_imag = lower[start : start + n - j], real[j:], imag[j:]
+            for i in range(n - j):
+                to_real[i] += a * column[i]
+                to_imag[i] += b * column[i]
             start += n - j
         for i in range(n):
             normals[k, i, 0] = amplitudes[k] * real[i]
