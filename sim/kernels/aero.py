@@ -110,21 +110,25 @@ def arc_tangent(y, x):
 
 
 @njit(**INLINE)
-def prandtl_loss(blade_count, radius, tip_radius, root_radius, sin_phi):
+def prandtl_loss(blade_count, tip_gap, root_gap, sin_phi):
     """Return the loss factor F of tip and root [-], at least 1e-3.
+
+    Parameters
+    ----------
+    tip_gap, root_gap : float64 [-] - (R - r) / r to the tip and (r - r_root) / r_root to the root, not negative
 
     Notes
     -----
-    F = (2/pi)^2 arccos(exp(-g_tip)) arccos(exp(-g_root)), g_tip = B (R - r) / (2 r sin phi),
-    g_root = B (r - r_root) / (2 r_root sin phi); sin phi is held above 0.02 in amount.
+    F = (2/pi)^2 arccos(exp(-g_tip)) arccos(exp(-g_root)), g = B gap / (2 sin phi); sin phi is held above 0.02
+    in amount.
 
     References
     ----------
     Glauert, Airplane Propellers, in Durand, Aerodynamic Theory IV, 1935, Prandtl's approximation.
     """
     s = 0.5 * blade_count / max(abs(sin_phi), 0.02)
-    tip = arc_cosine(exp_negative(s * max(tip_radius - radius, 0.0) / radius))
-    root = arc_cosine(exp_negative(s * max(radius - root_radius, 0.0) / root_radius))
+    tip = arc_cosine(exp_negative(s * tip_gap))
+    root = arc_cosine(exp_negative(s * root_gap))
     return max(0.4052847345693511 * tip * root, 1e-3)
 
 
@@ -168,29 +172,44 @@ def swirl(a, v0, omega_r):
 
 
 @njit(**INLINE)
-def inflow_time_constants(a, radius, tip_radius, v0):
-    """Return the two time constants (tau1, tau2) of the inflow [s]; a is held within [0, 0.5].
+def inflow_bandwidths(a, over_tip, lag, v0):
+    """Return one over the two time constants of the inflow, (1/tau1, 1/tau2) [1/s].
+
+    Parameters
+    ----------
+    a : float64 [-] - axial induction factor, held within [0, 0.5]
+    over_tip : float64 [1/m] - one over the tip radius R
+    lag : float64 [-] - one over (0.39 - 0.26 (r/R)^2)
+    v0 : float64 [m/s]
+
+    Notes
+    -----
+    tau1 = 1.1 / (1 - 1.3 a) R / v0, tau2 = [0.39 - 0.26 (r/R)^2] tau1; the inverse saves the station loop
+    two divisions.
 
     References
     ----------
     Oye, Tjaereborg wind turbine: dynamic inflow, 1990; Snel and Schepers, Joint investigation of dynamic
     inflow effects, ECN-C-94-107, 1995.
     """
-    tau1 = 1.1 / (1.0 - 1.3 * min(max(a, 0.0), 0.5)) * tip_radius / v0
-    x = radius / tip_radius
-    return tau1, (0.39 - 0.26 * x * x) * tau1
+    first = (1.0 - 1.3 * min(max(a, 0.0), 0.5)) * v0 * over_tip * (1.0 / 1.1)
+    return first, lag * first
 
 
 @njit(**INLINE)
-def inflow_rates(z, w, w_qs, tau1, tau2):
+def inflow_rates(z, w, w_qs, first, second):
     """Return (dz/dt, dw/dt) of the two inflow filters, w being the induced velocity [m/s].
+
+    Parameters
+    ----------
+    first, second : float64 [1/s] - 1/tau1, 1/tau2
 
     Notes
     -----
     Oye's pair  w_int + tau1 dw_int/dt = w_qs + k tau1 dw_qs/dt,  w + tau2 dw/dt = w_int, with
     z = w_int - k w_qs so that w_qs need not be differentiated; k = 0.6.
     """
-    return ((1.0 - INFLOW_COUPLING) * w_qs - z) / tau1, (z + INFLOW_COUPLING * w_qs - w) / tau2
+    return ((1.0 - INFLOW_COUPLING) * w_qs - z) * first, (z + INFLOW_COUPLING * w_qs - w) * second
 
 
 @njit(**INLINE)

@@ -31,22 +31,23 @@ TORQUE = SPEED + 1
 PITCH = TORQUE + 1
 RATE = PITCH + BLADES
 FLAT = 32
-ROW_Z, ROW_W, ROW_X1, ROW_X2, ROW_F = range(5)
+ROW_Z, ROW_W, ROW_X1, ROW_X2, ROW_F = (n * WIDTH for n in range(5))  # from FLAT
 STATE = FLAT + 5 * WIDTH
 
-# Rows of station constants (radius, width, ...): Design.stations[design, row * WIDTH + station].
-R, DR, CHORD, TWIST, ARM, MID, THICK, PREBEND = range(8)
-PHI_X = 8  # 5 shapes
-PHI_Y = 13  # 5 shapes
-LIFT_P = 18  # 3 modes: shortening linear in the amplitude, from prebend
-LIFT_S = 21  # 6: shortening quadratic in the amplitudes, 00 01 02 11 12 22
-STATION_ROWS = 27
+# Rows of station constants, by where they begin: Design.stations[design, row + station].
+R, DR, CHORD, TWIST, ARM, MID, THICK, PREBEND = (n * WIDTH for n in range(8))
+PHI_X = 8 * WIDTH  # 5 shapes
+PHI_Y = 13 * WIDTH  # 5 shapes
+LIFT_P = 18 * WIDTH  # 3 modes: shortening linear in the amplitude, from prebend
+LIFT_S = 21 * WIDTH  # 6: shortening quadratic in the amplitudes, 00 01 02 11 12 22
+OVER_CHORD, TIP_GAP, ROOT_GAP, SOLIDITY, INFLOW_LAG = (n * WIDTH for n in range(27, 32))  # see kernels.aero
+STATION_ROWS = 32
 
-# Rows of scratch, written and read within one evaluation.
+# Rows of scratch, by where they begin; written and read within one evaluation.
 (
     X, Y, Z, RHO, V, UD, VD, U, ACROSS, WX, WY, WZ, VN, VT, V0, A, SIN, COS, SPEED2, ANGLE, THREE_QUARTER, ALPHA,
     CL_ATT, F_STATIC, CL_SEP, CD, PN, PT,
-) = range(28)  # fmt: skip
+) = (n * WIDTH for n in range(28))  # fmt: skip
 SCRATCH_ROWS = 28
 
 # Scalars of a design: Design.scalars[design, name].

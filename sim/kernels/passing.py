@@ -31,7 +31,9 @@ from sim.kernels.layout import (
     R,
 )
 
-OUTER = 14  #: first station looked at, beyond 0.8 of the radius: further in, an unbent blade is nearer by design
+OUTER = (
+    14  #: first station looked at, beyond 0.8 of the radius: further in, an unbent blade is nearer by design
+)
 
 
 @njit(**FLAGS)
@@ -100,21 +102,21 @@ def clearance(q, sway_x, sway_y, hub, frame, first, k, scalars, tower_shape):
     best, where = math.inf, 0.0
     for i in range(first + OUTER, first + STATIONS + 1):
         j = i if i < first + STATIONS else TIP_COLUMN + first // STATIONS
-        x, y, short = k[PREBEND * WIDTH + j], 0.0, 0.0
+        x, y, short = k[PREBEND + j], 0.0, 0.0
         for m in range(3):
-            x += k[(PHI_X + m) * WIDTH + j] * q[m]
-            y += k[(PHI_Y + m) * WIDTH + j] * q[m]
-            short += k[(LIFT_P + m) * WIDTH + j] * q[m]
+            x += k[PHI_X + m * WIDTH + j] * q[m]
+            y += k[PHI_Y + m * WIDTH + j] * q[m]
+            short += k[LIFT_P + m * WIDTH + j] * q[m]
         short += 0.5 * (
-            k[LIFT_S * WIDTH + j] * q[0] * q[0]
-            + k[(LIFT_S + 3) * WIDTH + j] * q[1] * q[1]
-            + k[(LIFT_S + 5) * WIDTH + j] * q[2] * q[2]
+            k[LIFT_S + j] * q[0] * q[0]
+            + k[LIFT_S + 3 * WIDTH + j] * q[1] * q[1]
+            + k[LIFT_S + 5 * WIDTH + j] * q[2] * q[2]
         ) + (
-            k[(LIFT_S + 1) * WIDTH + j] * q[0] * q[1]
-            + k[(LIFT_S + 2) * WIDTH + j] * q[0] * q[2]
-            + k[(LIFT_S + 4) * WIDTH + j] * q[1] * q[2]
+            k[LIFT_S + WIDTH + j] * q[0] * q[1]
+            + k[LIFT_S + 2 * WIDTH + j] * q[0] * q[2]
+            + k[LIFT_S + 4 * WIDTH + j] * q[1] * q[2]
         )
-        z = k[R * WIDTH + j] - short
+        z = k[R + j] - short
         u, v = x * cb - y * sb, x * sb + y * cb
         height = hub[2] + az * z + nz * u + tz * v
         if height >= top:
@@ -123,19 +125,19 @@ def clearance(q, sway_x, sway_y, hub, frame, first, k, scalars, tower_shape):
         py = hub[1] + ay * z + ny * u + ty * v - sway_y * shape_at(tower_shape[1], height, top)
         distance = math.sqrt(px * px + py * py)
         gx, gy = -px / distance, -py / distance
-        turn = pitch + k[TWIST * WIDTH + j]
+        turn = pitch + k[TWIST + j]
         ct, st = math.cos(turn), math.sin(turn)
         normal, motion = gx * nx + gy * ny, gx * tx + gy * ty
         reach = outline_reach(
-            k[CHORD * WIDTH + j],
-            k[THICK * WIDTH + j],
-            k[MID * WIDTH + j],
+            k[CHORD + j],
+            k[THICK + j],
+            k[MID + j],
             motion * ct - normal * st,
             normal * ct + motion * st,
         )
         gap = distance - reach - (base + taper * max(height, 0.0))
         if gap < best:
-            best, where = gap, k[R * WIDTH + j]
+            best, where = gap, k[R + j]
     return best, where
 
 

@@ -157,7 +157,7 @@ def evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count):
         blade_frame(frames[b], azimuth, pitch, y[at.RATE + b], tilt, scalars)
     blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars)
     count = blade_count * at.STATIONS
-    stations.read_polars(s, count, design.polars[d])
+    stations.read_polars(s, blade_count, design.polars[d])
     stations.feel_loads(s, y, dy, k, count, scalars, blade_count)
     work.total[:] = 0.0
     for b in range(blade_count):

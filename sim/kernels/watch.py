@@ -49,13 +49,13 @@ def put_out(out, y, d, design, work, blade_count):
         tip = design.stations[d]
         column = at.TIP_COLUMN + b
         out[at.OUT_TIP + b] = (
-            tip[at.PHI_X * at.WIDTH + column] * y[at.Q + at.MODES * b]
-            + tip[(at.PHI_X + 1) * at.WIDTH + column] * y[at.Q + at.MODES * b + 1]
-            + tip[(at.PHI_X + 2) * at.WIDTH + column] * y[at.Q + at.MODES * b + 2]
+            tip[at.PHI_X + column] * y[at.Q + at.MODES * b]
+            + tip[at.PHI_X + at.WIDTH + column] * y[at.Q + at.MODES * b + 1]
+            + tip[at.PHI_X + 2 * at.WIDTH + column] * y[at.Q + at.MODES * b + 2]
         )
         mean = 0.0
         for i in range(b * at.STATIONS + at.STATIONS // 2, (b + 1) * at.STATIONS):
-            mean += work.scratch[at.U * at.WIDTH + i]
+            mean += work.scratch[at.U + i]
         out[at.OUT_STATION_WIND + b] = mean / (at.STATIONS - at.STATIONS // 2)
     out[at.OUT_AZIMUTH] = y[at.AZIMUTH] % (2.0 * math.pi)
     out[at.OUT_SPEED] = y[at.SPEED]

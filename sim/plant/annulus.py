@@ -65,7 +65,12 @@ def station_loads(a, annulus, polar, disc):
     load = pressure * (lift * tangent + drag * normal)
     thrust = disc.blade_count * load / (math.pi * annulus.radius * disc.air_density * annulus.wind**2)
     sine = normal / max(speed, 1e-9)
-    loss = prandtl_loss(disc.blade_count, annulus.radius, disc.tip_radius, disc.root_radius, sine)
+    loss = prandtl_loss(
+        disc.blade_count,
+        disc.tip_radius / annulus.radius - 1.0,
+        annulus.radius / disc.root_radius - 1.0,
+        sine,
+    )
     loss = 1.0 if disc.lossless else loss
     return load, pressure * (lift * normal - drag * tangent), induction(thrust, loss), spin, alpha
 

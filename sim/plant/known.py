@@ -120,9 +120,10 @@ def flap_damping(turbine: Turbine) -> float:
     over a cycle, over twice the modal mass times the frequency. Lift slope 2 pi; the lag of the wake
     is left out.
     """
-    k = pack_designs([turbine]).stations[0].reshape(at.STATION_ROWS, at.WIDTH)[:, : at.STATIONS]
+    packed = pack_designs([turbine]).stations[0]
+    chord, r, shape, width = (packed[row : row + at.STATIONS] for row in (at.CHORD, at.R, at.PHI_X, at.DR))
     modes = blade_modes(turbine)
-    lost = np.sum(k[at.CHORD] * k[at.R] * k[at.PHI_X] ** 2 * k[at.DR])
+    lost = np.sum(chord * r * shape**2 * width)
     damping = 0.5 * turbine.air_density * 2.0 * np.pi * turbine.machine.rated_rotor_speed * lost
     mass = modes.Mxx[0, 0] + modes.Myy[0, 0]
     return float(damping / (2.0 * mass * 2.0 * np.pi * modes.mode_frequency[0]))

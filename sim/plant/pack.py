@@ -87,41 +87,56 @@ def _pack_fresh(turbine: Turbine) -> tuple[Array, ...]:
 
 
 def _station_constants(turbine: Turbine, modes: Sequence[BladeModes]) -> Array:
-    """Rows of station constants (STATION_ROWS, WIDTH); the tips stand from TIP_COLUMN on."""
-    blade, side = turbine.blade, turbine.rotor.side
+    """Return the rows of station constants (STATION_ROWS, WIDTH); the tips stand from TIP_COLUMN on."""
+    blade = turbine.blade
     _, centres, widths = stations(turbine)
     if len(centres) != at.STATIONS:
         raise ValueError(f"{len(centres)} stations where the kernels have {at.STATIONS}")
     k = np.zeros((at.STATION_ROWS, at.WIDTH))
-    k[at.R], k[at.CHORD] = 1.0, 1.0
+    _row(k, at.R)[:] = _row(k, at.CHORD)[:] = 1.0
     for b, m in enumerate(modes):
-        for where, columns in (
-            (centres, slice(b * at.STATIONS, (b + 1) * at.STATIONS)),
-            (blade.r[-1:], slice(at.TIP_COLUMN + b, at.TIP_COLUMN + b + 1)),
-        ):
-            chord, axis, ratio = (
-                np.interp(where, blade.r, column)
-                for column in (blade.chord, blade.pitch_axis, blade.thickness_ratio)
-            )
-            k[at.R, columns] = where
-            k[at.CHORD, columns] = chord
-            k[at.TWIST, columns] = np.interp(where, blade.r, blade.twist)
-            k[at.ARM, columns] = (0.75 - axis) * chord
-            k[at.MID, columns] = (axis - 0.5) * chord
-            k[at.THICK, columns] = ratio * chord
-            _shapes(k[:, columns], m.at(where), side)
-        k[at.DR, b * at.STATIONS : (b + 1) * at.STATIONS] = widths
+        own = slice(b * at.STATIONS, (b + 1) * at.STATIONS)
+        tip = slice(at.TIP_COLUMN + b, at.TIP_COLUMN + b + 1)
+        for where, columns in ((centres, own), (blade.r[-1:], tip)):
+            _planform(k[:, columns], turbine, where)
+            _shapes(k[:, columns], m.at(where), turbine.rotor.side)
+        _row(k, at.DR)[own] = widths
+    r, tip_radius, root = _row(k, at.R), turbine.rotor_radius, turbine.rotor.hub_radius
+    _row(k, at.OVER_CHORD)[:] = 1.0 / _row(k, at.CHORD)
+    _row(k, at.TIP_GAP)[:] = np.maximum(tip_radius / r - 1.0, 0.0)
+    _row(k, at.ROOT_GAP)[:] = np.maximum(r / root - 1.0, 0.0)
+    _row(k, at.SOLIDITY)[:] = turbine.rotor.blade_count * _row(k, at.CHORD) / (2.0 * np.pi * r)
+    _row(k, at.INFLOW_LAG)[:] = 1.0 / (0.39 - 0.26 * (r / tip_radius) ** 2)
     return k
+
+
+def _row(k: Array, offset: int, count: int = 1) -> Array:
+    """Return the row (or rows) of constants that begin at ``offset`` of the packed array."""
+    first = offset // at.WIDTH
+    return k[first] if count == 1 else k[first : first + count]
+
+
+def _planform(k: Array, turbine: Turbine, where: Array) -> None:
+    """Write radius, chord, twist and outline of one blade's stations."""
+    blade = turbine.blade
+    chord, axis, ratio, twist = (
+        np.interp(where, blade.r, column)
+        for column in (blade.chord, blade.pitch_axis, blade.thickness_ratio, blade.twist)
+    )
+    _row(k, at.R)[:], _row(k, at.CHORD)[:], _row(k, at.TWIST)[:] = where, chord, twist
+    _row(k, at.ARM)[:] = (0.75 - axis) * chord
+    _row(k, at.MID)[:] = (axis - 0.5) * chord
+    _row(k, at.THICK)[:] = ratio * chord
 
 
 def _shapes(k: Array, basis: AtStations, side: float) -> None:
     """Write mode shapes, prebend and the terms of shortening of one blade's stations."""
-    k[at.PHI_X : at.PHI_X + at.SHAPES] = basis.phi_x
-    k[at.PHI_Y : at.PHI_Y + at.SHAPES] = basis.phi_y
-    k[at.PREBEND] = side * basis.prebend
-    k[at.LIFT_P : at.LIFT_P + at.MODES] = side * basis.P.T[: at.MODES]
+    _row(k, at.PHI_X, at.SHAPES)[:] = basis.phi_x
+    _row(k, at.PHI_Y, at.SHAPES)[:] = basis.phi_y
+    _row(k, at.PREBEND)[:] = side * basis.prebend
+    _row(k, at.LIFT_P, at.MODES)[:] = side * basis.P.T[: at.MODES]
     pairs = ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2))
-    k[at.LIFT_S : at.LIFT_S + len(pairs)] = [basis.S[:, i, j] for i, j in pairs]
+    _row(k, at.LIFT_S, len(pairs))[:] = [basis.S[:, i, j] for i, j in pairs]
 
 
 def _scalars(turbine: Turbine) -> Array:
@@ -222,8 +237,7 @@ def begin_state(turbine: Turbine, wind_speed: float, azimuth: float) -> Array:
     for b in range(count):
         y[at.Q + at.MODES * b : at.Q + at.MODES * (b + 1)] = q
         y[at.PITCH + b] = look(table.pitch)[0]
-        row = at.FLAT + b * at.STATIONS
-        y[row + at.ROW_W * at.WIDTH : row + at.ROW_W * at.WIDTH + at.STATIONS] = w
-        y[row + at.ROW_Z * at.WIDTH : row + at.ROW_Z * at.WIDTH + at.STATIONS] = 0.4 * w
-        y[row + at.ROW_F * at.WIDTH : row + at.ROW_F * at.WIDTH + at.STATIONS] = 1.0
+        for row, value in ((at.ROW_W, w), (at.ROW_Z, 0.4 * w), (at.ROW_F, 1.0)):
+            first = at.FLAT + row + b * at.STATIONS
+            y[first : first + at.STATIONS] = value
     return y
