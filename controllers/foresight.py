@@ -1,44 +1,119 @@
-"""How near will each blade's coming pass be, if nothing is done about it?
+"""How near will the coming passes be, if nothing is done about it?
 
-Witnesses are the passes just before, of whichever blade, each freed of the relief that the logic gave
-it; and the blade's own flap deflection, compared with that of the blade ahead at the same azimuth.
+The witness is the pass just before, of whichever blade, freed of the relief that the logic gave it.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from controllers.pulse import angles, entry, place
-from controllers.signals import hold, smoothstep, usable
-from sim.interface import Array, Commands, Known, Readings, State
-
-SECTORS = 60
-WITNESSES = ("newest", "second", "third")
+from controllers.signals import age, hold, usable
+from sim.interface import Array, Known, Readings, State
 
 
-def start(known: Known, seen: Readings, own_weight: float) -> dict[str, Array]:
-    """Return the predictor's memory before the first pass: the tightest steady pass as every witness."""
-    tightest = np.min(known.steady.clearance, axis=1)
-    shape = seen.pitch.shape
-    towards = (-known.side * known.deflection_per_moment)[:, None]
-    moment = hold(seen, "root_flap_moment", np.zeros(shape))
-    bent = towards * moment
-    trust = own_weight * smoothstep((angles() + np.deg2rad(150.0)) / np.deg2rad(150.0))
-    return {
-        "towards": towards,
-        "unloaded": known.unloaded_clearance[:, None],
-        "moment": moment,
-        **{name: tightest for name in WITNESSES},
-        "given": np.zeros(shape),
-        "bent_at_pass": bent,
-        "recorded": np.repeat(bent, SECTORS, axis=1),
-        "trust": np.repeat(np.where(angles() < 0.0, trust, 0.0)[None, :], shape[0], axis=0),
-        **relief_line(known),
-    }
+@dataclass(frozen=True)
+class Foresight:
+    """Foresee a clearance from the latest passes and from what power production has done since.
+
+    Parameters
+    ----------
+    trend : float [-]
+        Share of the last change from pass to pass that is expected to happen again.
+    pitch_weight : float [-]
+        Share of the settled effect of a pitch change since the witness that is expected.
+    wait_s : float [s]
+        Longest wait for the reading of a pass.
+
+    Notes
+    -----
+    foreseen = c1 + trend (c1 - c2) + pitch_weight (relief per pitch) (pitch now - pitch then), with c1 and
+    c2 the latest two passes and "then" the instant of the first. Derived here, by regression on passes of
+    the demo turbine under power control alone in extreme turbulence: at equal misses of 1 %, such a
+    forecast asks for half the relief that weights .6, .25, .15 of the last three passes ask for. Pitch
+    counts for more than its settled effect, because it also tells that the gust is over, or is not. The
+    blade's own flap deflection against that of the blade ahead at equal azimuth lowered the relief
+    asked for by 0 to 6 %, and is left out.
+
+    A pass whose reading does not come, or is not usable, is judged by the blade's flap moment at the
+    pass instead, clearance = unloaded - deflection, and never better than the last witness.
+    """
+
+    trend: float
+    pitch_weight: float
+    wait_s: float
+
+    def start(self, known: Known, seen: Readings, pitch: Array) -> dict[str, Array]:
+        """Return the memory before the first pass: as witness the tightest steady pass, at this pitch."""
+        tightest = np.min(known.steady.clearance, axis=1)
+        nothing = np.zeros(seen.pitch.shape)
+        return {
+            "towards": (-known.side * known.deflection_per_moment)[:, None],
+            "unloaded": known.unloaded_clearance[:, None],
+            "moment": hold(seen, "root_flap_moment", nothing),
+            "newest": tightest,
+            "second": tightest,
+            "pitch_then": pitch,
+            "pitch_at_pass": pitch[:, None] + nothing,
+            "since_pass": nothing,
+            "awaited": np.zeros(seen.pitch.shape, dtype=bool),
+            "given": nothing,
+            "bent_at_pass": nothing,
+            **relief_line(known),
+        }
+
+    def note_passing(
+        self, state: State, seen: Readings, passing: Array, promised: Array, pitch: Array
+    ) -> dict[str, Array]:
+        """Keep what must be known of a blade that passes at this instant.
+
+        Parameters
+        ----------
+        passing : (lane, blade) bool
+        promised : (lane, blade) float64 [m]
+            Relief that the logic gives this pass.
+        pitch : (lane,) float64 [rad]
+            That power production commands.
+        """
+        moment = hold(seen, "root_flap_moment", state["moment"])
+        bent = state["towards"] * moment + promised
+        return {
+            "moment": moment,
+            "given": np.where(passing, promised, state["given"]),
+            "bent_at_pass": np.where(passing, bent, state["bent_at_pass"]),
+            "pitch_at_pass": np.where(passing, pitch[:, None], state["pitch_at_pass"]),
+            "since_pass": np.where(passing, 0.0, state["since_pass"] + state["period"][:, None]),
+            "awaited": passing | state["awaited"],
+        }
+
+    def hear(self, state: State, seen: Readings) -> dict[str, Array]:
+        """Take in the reading of a pass as soon as one comes that is younger than the pass itself."""
+        since = state["since_pass"]
+        come = usable(seen, "last_pass_clearance") & (age(seen, "last_pass_clearance", 1e3) < since)
+        due = state["awaited"] & (come | (since > self.wait_s))
+        guess = np.minimum(state["unloaded"] - state["bent_at_pass"], state["newest"][:, None])
+        heard = np.where(come, seen.last_pass_clearance - state["given"], guess)
+        newest, pitch_then, any_due = state["newest"], state["pitch_then"], due[:, 0]
+        for blade in range(due.shape[1]):
+            newest = np.where(due[:, blade], heard[:, blade], newest)
+            pitch_then = np.where(due[:, blade], state["pitch_at_pass"][:, blade], pitch_then)
+            any_due = any_due | due[:, blade]
+        return {
+            "newest": newest,
+            "second": np.where(any_due, state["newest"], state["second"]),
+            "pitch_then": pitch_then,
+            "awaited": state["awaited"] & ~due,
+        }
+
+    def foresee(self, state: State, pitch: Array, per_pitch: Array) -> Array:
+        """Return the clearance without the logic of the pass that comes next, (lane,) [m]."""
+        trend = self.trend * (state["newest"] - state["second"])
+        return state["newest"] + trend + self.pitch_weight * per_pitch * (pitch - state["pitch_then"])
 
 
 def relief_line(known: Known) -> dict[str, Array]:
-    """Return the settled relief of the clearance by pitch as a straight line over pitch, (lane, 1).
+    """Return the settled relief of the clearance by pitch as a straight line over pitch, (lane,).
 
     Notes
     -----
@@ -54,79 +129,14 @@ def relief_line(known: Known) -> dict[str, Array]:
     span = np.maximum(steady.pitch[lane, middle] - low, 1e-3)
     first = relief[lane, tight]
     return {
-        "relief_first": first[:, None],
-        "relief_growth": ((relief[lane, middle] - first) / span)[:, None],
-        "relief_from": low[:, None],
-        "relief_span": span[:, None],
+        "relief_first": first,
+        "relief_growth": (relief[lane, middle] - first) / span,
+        "relief_from": low,
+        "relief_span": span,
     }
 
 
-def relief_per_pitch(state: State, reference: Commands) -> Array:
-    """Return the settled relief at the pitch that power production commands, (lane, blade) [m/rad]."""
-    above = np.minimum(np.maximum(reference.pitch - state["relief_from"], 0.0), state["relief_span"])
+def relief_per_pitch(state: State, pitch: Array) -> Array:
+    """Return the settled relief at the pitch that power production commands, (lane,) [m/rad]."""
+    above = np.minimum(np.maximum(pitch - state["relief_from"], 0.0), state["relief_span"])
     return state["relief_first"] + state["relief_growth"] * above
-
-
-def hear_witnesses(state: State, seen: Readings, due: Array) -> dict[str, Array]:
-    """Return the clearances of the latest passes without the logic's relief, (lane,) [m].
-
-    Parameters
-    ----------
-    due : (lane, blade) bool
-        Whose pass is to be read now; at most one blade of a lane.
-
-    Notes
-    -----
-    A pass whose reading is not usable is judged by the blade's flap moment at the pass instead,
-    clearance = unloaded - deflection, and never better than the last witness.
-    """
-    newest = state["newest"]
-    ok = usable(seen, "last_pass_clearance")
-    guess = np.minimum(state["unloaded"] - state["bent_at_pass"], newest[:, None])
-    heard = np.where(ok, seen.last_pass_clearance - state["given"], guess)
-    latest, any_due = newest, due[:, 0]
-    for blade in range(due.shape[1]):
-        latest = np.where(due[:, blade], heard[:, blade], latest)
-        any_due = any_due | due[:, blade]
-    return {
-        "newest": latest,
-        "second": np.where(any_due, newest, state["second"]),
-        "third": np.where(any_due, state["second"], state["third"]),
-    }
-
-
-def compare_and_record(state: State, angle: Array, bent: Array) -> tuple[Array, Array]:
-    """Return each blade's excess over the blade ahead at this azimuth [m], and the renewed record.
-
-    Parameters
-    ----------
-    bent : (lane, blade) float64 [m]
-        Deflection towards the tower without the logic, now.
-    """
-    lanes, blades = angle.shape
-    sector = place(angle, SECTORS)
-    own = SECTORS * np.arange(blades)
-    excess = bent - entry(state["recorded"], sector + np.roll(own, -1))
-    recorded = state["recorded"].copy()
-    recorded.reshape(-1)[sector + own + blades * SECTORS * np.arange(lanes)[:, None]] = bent
-    return excess, recorded
-
-
-def foresee(state: State, index: Array, excess: Array, weights: tuple[float, float, float]) -> Array:
-    """Foresee the clearance of every blade's next pass without the logic, (lane, blade) [m].
-
-    Parameters
-    ----------
-    index : (lane, blade) int64
-        ``pulse.place`` of the blade.
-    weights : three floats [-]
-        Of the witnesses, newest first; they sum to 1.
-
-    Notes
-    -----
-    clearance = sum w_i c_i - trust(angle) (deflection - that of the blade ahead at this azimuth). The
-    comparison at equal azimuth cancels shear, gravity and tower dam, which every blade meets alike. Trust
-    grows from nothing 150 degrees before the tower to its weight at the tower. Derived here.
-    """
-    outlook = weights[0] * state["newest"] + weights[1] * state["second"] + weights[2] * state["third"]
-    return outlook[:, None] - entry(state["trust"], index) * excess

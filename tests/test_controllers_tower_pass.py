@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import signal
 
-from controllers import foresight
+from controllers.foresight import Foresight
 from controllers.guard import Guard
 from controllers.power import Power
 from controllers.pulse import Pulse, angles, entry, flap_damping, place
 from controllers.rotor import servo_lag
 from controllers.scheduled import Scheduled
-from controllers.signals import angle_to_tower, interpolate, look_up, raised_cosine, wrap
+from controllers.signals import interpolate, look_up, raised_cosine, wrap
 from tests import small_machine as small
 
 
@@ -84,7 +86,7 @@ def test_a_guard_that_foresees_room_enough_does_nothing():
 def test_a_guard_pitches_by_the_shortfall_over_the_relief_per_pitch_and_releases():
     # The witnesses lie one metre below requirement plus margin: the settled relief of the pulse must be
     # one metre: amplitude = 1 m / (relief per rad * share of the pulse).
-    layer = Guard(margin_m=0.5, own_weight=0.0, last_call_deg=5.0, rate_share=1.0)
+    layer = Guard(margin_m=0.5, last_call_deg=5.0, rate_share=1.0, relief_factor=1.0)
     known = small.known(1)
     state = layer.init(known, small.readings(1))
     below, reference = small.no_commands(1), small.no_commands(1)
@@ -93,12 +95,12 @@ def test_a_guard_pitches_by_the_shortfall_over_the_relief_per_pitch_and_releases
     turn = round(2 * np.pi / small.RATED_SPEED / small.PERIOD)
     for step in range(turn):
         azimuth = np.mod(step * small.PERIOD * small.RATED_SPEED, 2 * np.pi)
-        state = state | dict.fromkeys(foresight.WITNESSES, np.full(1, 3.4))
+        state = state | {"newest": np.full(1, 3.4), "second": np.full(1, 3.4)}
         seen = small.readings(1, azimuth=azimuth)
         state, command = layer.step(state, seen, below, reference)
         rows.append((azimuth, command.pitch[0, 0], state["promised"][0, 0]))
     rows = np.array(rows)
-    per_pitch = state["relief_first"][0, 0]
+    per_pitch = state["relief_first"][0]
     share = state["still"][0, 5]
     assert rows[:, 1].max() == pytest.approx(1.0 / (per_pitch * share), rel=0.03)
     assert rows[:, 2].max() == pytest.approx(1.0, rel=1e-6)
@@ -120,44 +122,53 @@ def test_guard_holds_more_clearance_for_less_travel_than_a_permanent_pulse():
     assert travel["guard"] - travel["power"] < 0.5 * (travel["scheduled"] - travel["power"])
 
 
+def after_a_pass(promised, seconds, **given):
+    """Return state and readings ``seconds`` after blade 0 passed with ``promised`` relief."""
+    foresight = Foresight(trend=0.0, pitch_weight=1.0, wait_s=0.8)
+    seen = small.readings(1, **given)
+    state = foresight.start(small.known(1), seen, np.zeros(1)) | {"period": np.full(1, small.PERIOD)}
+    passing, relief = np.array([[True, False, False]]), np.array([[promised, 0.0, 0.0]])
+    state |= foresight.note_passing(state, seen, passing, relief, np.array([0.1]))
+    return foresight, state | {"since_pass": np.array([[seconds, 9.0, 9.0]])}, seen
+
+
+def aged(seen, seconds):
+    ages = dict(seen.age) | {"last_pass_clearance": np.full((1, 3), seconds)}
+    return replace(seen, age=ages)
+
+
 def test_relief_that_the_logic_gave_is_taken_from_a_witness():
-    known, seen = small.known(1), small.readings(1, last_pass_clearance=5.0)
-    state = foresight.start(known, seen, 0.5) | {"given": np.array([[1.5, 0.0, 0.0]])}
-    heard = foresight.hear_witnesses(state, seen, np.array([[True, False, False]]))
+    foresight, state, seen = after_a_pass(1.5, 0.5, last_pass_clearance=5.0)
+    heard = foresight.hear(state, aged(seen, 0.2))
     assert heard["newest"][0] == pytest.approx(3.5)
     assert heard["second"][0] == state["newest"][0]
-    unheard = foresight.hear_witnesses(state, seen, np.zeros((1, 3), bool))
-    assert all(unheard[name][0] == state[name][0] for name in foresight.WITNESSES)
+    assert heard["pitch_then"][0] == pytest.approx(0.1)
+    assert not heard["awaited"].any()
+
+
+def test_a_reading_older_than_the_pass_is_not_taken_for_it():
+    foresight, state, seen = after_a_pass(1.5, 0.5, last_pass_clearance=5.0)
+    heard = foresight.hear(state, aged(seen, 5.0))
+    assert heard["newest"][0] == state["newest"][0]
+    assert heard["awaited"].tolist() == [[True, False, False]]
 
 
 def test_a_silent_distance_sensor_leaves_the_flap_moment_as_witness_never_the_better_one():
-    seen = small.readings(1, last_pass_clearance=np.nan)
-    state = foresight.start(small.known(1), seen, 0.5) | {"bent_at_pass": np.array([[12.0, 0.0, 0.0]])}
-    near = foresight.hear_witnesses(state, seen, np.array([[True, False, False]]))
-    assert near["newest"][0] == pytest.approx(small.UNLOADED - 12.0)
-    far = foresight.hear_witnesses(state, seen, np.array([[False, True, False]]))
-    assert far["newest"][0] == state["newest"][0]
+    tightest = small.steady_table()[0]["clearance"].min()
+    for bent, expected in ((12.0, small.UNLOADED - 12.0), (1.0, tightest)):
+        given = {"last_pass_clearance": np.nan, "root_flap_moment": bent * small.STIFFNESS}
+        foresight, state, seen = after_a_pass(0.0, 0.9, **given)
+        assert foresight.hear(state, seen)["newest"][0] == pytest.approx(expected)
+        early = foresight.hear(state | {"since_pass": np.full((1, 3), 0.5)}, seen)
+        assert early["newest"][0] == state["newest"][0]
 
 
-def test_the_blade_ahead_is_the_one_that_passes_before():
-    # Blade 1 stands 120 degrees ahead of blade 0, which compares with what blade 1 recorded there.
-    state = foresight.start(small.known(1), small.readings(1), 1.0)
-    angle = wrap(np.array([[-0.5, -0.5 + 2 * np.pi / 3, -0.5 - 2 * np.pi / 3]]))
-    assert angle_to_tower(np.pi + angle[:, 0], 3) == pytest.approx(angle)
-    shifted = wrap(angle - 2 * np.pi / 3)
-    _, recorded = foresight.compare_and_record(state, shifted, np.array([[1.0, 9.0, 2.0]]))
-    excess, _ = foresight.compare_and_record(state | {"recorded": recorded}, angle, np.full((1, 3), 9.5))
-    assert excess[0] == pytest.approx([0.5, 7.5, 8.5])
-
-
-def test_a_blade_bent_further_than_the_one_ahead_is_foreseen_nearer_the_more_so_near_the_tower():
-    state = foresight.start(small.known(1), small.readings(1), 1.0)
-    state |= dict.fromkeys(foresight.WITNESSES, np.full(1, 5.0))
-    angle, excess = np.array([[-2.8, -1.0, -0.05]]), np.ones((1, 3))
-    foreseen = foresight.foresee(state, place(angle), excess, (0.6, 0.25, 0.15))[0]
-    assert foreseen[0] == pytest.approx(5.0)
-    assert 4.0 < foreseen[1] < 5.0
-    assert foreseen[2] == pytest.approx(4.0, abs=0.01)
+def test_a_rise_of_pitch_since_the_witness_is_foreseen_as_clearance_and_a_trend_goes_on():
+    foresight = Foresight(trend=0.5, pitch_weight=2.0, wait_s=0.8)
+    state = foresight.start(small.known(1), small.readings(1), np.zeros(1))
+    state |= {"newest": np.array([5.0]), "second": np.array([6.0])}
+    foreseen = foresight.foresee(state, np.array([0.02]), np.array([30.0]))
+    assert foreseen[0] == pytest.approx(5.0 - 0.5 + 2.0 * 30.0 * 0.02)
 
 
 def test_a_table_over_the_turn_is_read_at_each_lanes_own_angle():
