@@ -72,7 +72,7 @@ def begin(lanes, design, wind, period, blade_count):
     for lane in range(lanes.y.shape[0]):
         y, dy, d, w = lanes.y[lane], lanes.dy[lane], lanes.design[lane], lanes.wind[lane]
         wind_plane(work.plane, work.gust, lanes.tick[lane] * period, w, wind)
-        evaluate(y, dy, d, design, w, wind, work.plane, work.gust, work, blade_count)
+        evaluate(y, dy, d, design, w, wind, work.plane, work.gust, work, blade_count, at.SHAPES)
         put_out(lanes.out[lane], y, d, design, work, blade_count)
         for b in range(blade_count):
             lanes.out[lane, at.OUT_DISTANCE + b] = math.nan

@@ -92,7 +92,7 @@ def blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars)
 
 
 @njit(**FLAGS)
-def move(y, dy, d, design, frames, work, blade_count):
+def move(y, dy, d, design, frames, work, blade_count, shapes):
     """Write the accelerations of blades, tower top and rotor under the loads in ``work``."""
     scalars = design.scalars[d]
     shared, couple, total, accelerations = work.shared, work.couple, work.total, work.accelerations
@@ -130,6 +130,7 @@ def move(y, dy, d, design, frames, work, blade_count):
             design.blades[d, b],
             design.vectors[d, b],
             design.matrices[d, b],
+            shapes,
         )
         structure.eliminate_blade(shared, couple[b], design.inverse[d, b])
     structure.solve_shared(accelerations, shared)
@@ -146,8 +147,11 @@ def move(y, dy, d, design, frames, work, blade_count):
 
 
 @njit(**FLAGS)
-def evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count):
-    """Write the rate of one lane's state, all but the servos' and the generator's part."""
+def evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, shapes):
+    """Write the rate of one lane's state, all but the servos' and the generator's part.
+
+    ``shapes`` is MODES, or SHAPES where root moments are wanted from ``work`` afterwards.
+    """
     scalars, k = design.scalars[d], design.stations[d]
     s, hub, frames = work.scratch, work.hub, work.frames
     tilt = place_hub(hub, y, scalars)
@@ -164,7 +168,7 @@ def evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count):
         stations.sum_loads(
             work.load[b], work.total, s, k, b * at.STATIONS, at.STATIONS, hub, frames[b], scalars
         )
-    move(y, dy, d, design, frames, work, blade_count)
+    move(y, dy, d, design, frames, work, blade_count, shapes)
 
 
 @njit(**FLAGS)
@@ -206,19 +210,19 @@ def runge_kutta(y, dy, time, h, d, design, w, wind, pitch_command, torque_comman
         k1[i] = dy[i]
         y[i] = y0[i] + 0.5 * h * k1[i]
     wind_plane(plane, gust, time + 0.5 * h, w, wind)
-    evaluate(y, k2, d, design, w, wind, plane, gust, work, blade_count)
+    evaluate(y, k2, d, design, w, wind, plane, gust, work, blade_count, at.MODES)
     command_machine(y, k2, d, design, pitch_command, torque_command, blade_count)
     for i in range(at.STATE):
         y[i] = y0[i] + 0.5 * h * k2[i]
-    evaluate(y, k3, d, design, w, wind, plane, gust, work, blade_count)
+    evaluate(y, k3, d, design, w, wind, plane, gust, work, blade_count, at.MODES)
     command_machine(y, k3, d, design, pitch_command, torque_command, blade_count)
     for i in range(at.STATE):
         y[i] = y0[i] + h * k3[i]
     wind_plane(plane, gust, time + h, w, wind)
-    evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count)
+    evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, at.MODES)
     command_machine(y, dy, d, design, pitch_command, torque_command, blade_count)
     for i in range(at.STATE):
         y[i] = y0[i] + h / 6.0 * (k1[i] + 2.0 * (k2[i] + k3[i]) + dy[i])
     hold_stops(y, d, design, blade_count)
-    evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count)
+    evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, at.SHAPES)
     command_machine(y, dy, d, design, pitch_command, torque_command, blade_count)

@@ -36,7 +36,6 @@ from sim.kernels.layout import (
     PREBEND_1,
     PREBEND_2,
     SECOND,
-    SHAPES,
     SIDE,
     SIN_CONE,
     VEC_FX,
@@ -58,7 +57,9 @@ M_XX, M_YY, M_OO, M_XY, M_XO, M_YO, R_X, R_Y, R_O = range(9)
 
 
 @njit(**FLAGS)
-def blade_terms(couple, shared, q, qd, load, omega, tower_rate, frame, scalars, blade, vectors, matrices):
+def blade_terms(
+    couple, shared, q, qd, load, omega, tower_rate, frame, scalars, blade, vectors, matrices, shapes
+):
     """Write one blade's equations and add its rigid part to the shared ones.
 
     Parameters
@@ -70,6 +71,7 @@ def blade_terms(couple, shared, q, qd, load, omega, tower_rate, frame, scalars, 
     load : (SHAPES,) float64 [N] - generalised aerodynamic load
     omega : float64 [rad/s] - rotor speed
     tower_rate : float64 [m/s] - fore-aft rate of the tower top
+    shapes : int - MODES, or SHAPES where the reactions of the hinges are wanted
     frame : (21,) float64 - the blade's directions and the tower's levers, see ``step.blade_frame``
     """
     cb, sb = frame[0], frame[1]
@@ -83,7 +85,7 @@ def blade_terms(couple, shared, q, qd, load, omega, tower_rate, frame, scalars, 
 
     flap_q = flap_qd = nod_q = nod_qd = edge_q = edge_qd = 0.0
     shortening = 0.0
-    for i in range(SHAPES):
+    for i in range(shapes):
         fu = cb * vectors[VEC_FX, i] - sb * vectors[VEC_FY, i]
         fv = sb * vectors[VEC_FX, i] + cb * vectors[VEC_FY, i]
         ju = cb * vectors[VEC_JX, i] - sb * vectors[VEC_JY, i]
