@@ -1,0 +1,181 @@
+"""What did all cases of one entry bring, lined up as the measures want it?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scenarios.case import Case
+from scenarios.scenario import Entry, Scenario
+from scenarios.store import CaseResult
+from sim.interface import ENDED, SENTENCE, Status
+from sim.measures.labels import Labels
+from sim.measures.lifetime import rayleigh_hours, speed_edges
+from sim.measures.logic import Passes
+from sim.plant.geometry import unloaded_clearance
+from sim.wind.standard import Site
+
+Floats = NDArray[np.float64]
+PASS_COLUMNS = (
+    "blade",
+    "time_s",
+    "azimuth_rad",
+    "radius_m",
+    "clearance_m",
+    "pitch_rad",
+    "wind_speed_m_s",
+    "acted",
+    "clearance_without_m",
+    "weight",
+)
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """The cases of one entry in the order of the file, and what came of each.
+
+    Parameters
+    ----------
+    entry : Entry
+    cases : sequence of Case
+    results : [case] CaseResult, None where the case failed
+    labels : Labels
+    unloaded, required : float [m]
+        Unloaded clearance of the entry's turbine, and what of it must remain.
+    normal : (case,) bool
+        Normal turbulence: the only cases that a rate may come from.
+    """
+
+    entry: Entry
+    cases: Sequence[Case]
+    results: Sequence[CaseResult | None]
+    labels: Labels
+    unloaded: float
+    required: float
+    normal: NDArray[np.bool_]
+
+    def column(self, name: str) -> Floats:
+        """Return one number of each case, or one for each blade; not a number where the case failed."""
+        shape = next((np.shape(r[f"cases.{name}"]) for r in self.results if r is not None), ())
+        empty = np.full(shape, np.nan)
+        rows = [empty if r is None else r[f"cases.{name}"] for r in self.results]
+        return np.stack([np.asarray(row, dtype=np.float64) for row in rows])
+
+    def turning(self, channel: str) -> list[Floats]:
+        """Return the turning points of one channel for each case; none where the case failed."""
+        return [np.zeros(0) if r is None else r[f"turning.{channel}"] for r in self.results]
+
+    @cached_property
+    def passes(self) -> dict[str, NDArray]:
+        """Columns of every pass of every case that ran, and ``case``, the row of its case."""
+        kept = [(row, r) for row, r in enumerate(self.results) if r is not None]
+        table = {name: _joined([r[f"passes.{name}"] for _, r in kept]) for name in PASS_COLUMNS}
+        counts = [(row, r["passes.clearance_m"].size) for row, r in kept]
+        table["case"] = _joined([np.full(size, row, np.int64) for row, size in counts]).astype(np.int64)
+        return table
+
+    @property
+    def judged_passes(self) -> Passes:
+        """The passes as the ledger wants them."""
+        table = self.passes
+        return Passes(
+            case=table["case"],
+            acted=table["acted"].astype(bool),
+            clearance=table["clearance_m"],
+            clearance_without=table["clearance_without_m"],
+            weight=table["weight"],
+            required=self.required,
+        )
+
+
+def gather(scenario: Scenario, entry: Entry, results: Mapping[str, CaseResult]) -> Gathered:
+    """Line up what the cases of one entry brought.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    entry : Entry
+    results : mapping of a case's key to its result
+    """
+    cases = scenario.cases_of(entry)
+    found = [results.get(case.key) for case in cases]
+    unloaded = unloaded_clearance(entry.design)
+    return Gathered(
+        entry=entry,
+        cases=cases,
+        results=[None if result is None or has_ended(result) else result for result in found],
+        labels=Labels(
+            kind=np.array(["event" if case.is_event else "turbulence" for case in cases]),
+            condition=np.array([case.load_case for case in cases]),
+            speed=np.array([case.wind.speed for case in cases]),
+            number=np.array([case.number for case in cases]),
+        ),
+        unloaded=unloaded,
+        required=scenario.requirement.share * unloaded,
+        normal=np.array([case.wind.kind == "normal_turbulence" for case in cases]),
+    )
+
+
+def has_ended(result: CaseResult) -> bool:
+    """Say whether a case ended before its time, so that it cannot be judged."""
+    return Status(int(result["cases.status"])) in ENDED
+
+
+def trouble_of(result: CaseResult) -> str:
+    """Return why a case ended, or what is amiss with it though it ran; empty for a sound one."""
+    status = Status(int(result["cases.status"]))
+    if status <= Status.STRUCK:
+        return ""
+    told = str(result["fault"]) if "fault" in result else ""
+    words = SENTENCE[status]
+    detail = "" if not told or told == status.name.lower() else f": {told}"
+    return f"{words}, {float(result['cases.status_time_s']):.2f} s into the judged time{detail}"
+
+
+def mean_wind(scenario: Scenario) -> float:
+    """Return the annual mean wind speed of the scenario's site [m/s]."""
+    site, design = scenario.site, scenario.reference.design
+    return Site(
+        site["wind_class"],
+        site["turbulence_category"],
+        design.rotor.hub_height,
+        2.0 * design.rotor_radius,
+        site.get("reference_wind_speed_m_s"),
+        site.get("average_wind_speed_m_s"),
+        site.get("reference_turbulence_intensity"),
+    ).vave
+
+
+def yearly_hours(scenario: Scenario, gathered: Gathered) -> Floats:
+    """Return the hours a year of the bin of wind that each case of normal turbulence belongs to.
+
+    Returns
+    -------
+    (case,) float64 [h]
+        0 for extreme turbulence and events: they enter no rate.
+
+    Notes
+    -----
+    Rayleigh distribution of the site's annual mean. A simulated speed stands for the winds that are nearest
+    to it, the first from cut-in and the last up to cut-out. Several conditions of normal turbulence at one
+    speed share its hours.
+    """
+    hours = np.zeros(gathered.labels.size)
+    if not gathered.normal.any():
+        return hours
+    speed, normal = gathered.labels.speed, gathered.normal
+    machine = gathered.entry.design.machine
+    speeds = np.unique(speed[normal])
+    edges = speed_edges(speeds, machine.cut_in, machine.cut_out)
+    for value, share in zip(speeds, rayleigh_hours(edges, mean_wind(scenario)), strict=True):
+        inside = normal & (speed == value)
+        hours[inside] = share / np.unique(gathered.labels.condition[inside]).size
+    return hours
+
+
+def _joined(parts: list[NDArray]) -> NDArray:
+    return np.concatenate(parts) if parts else np.zeros(0)

@@ -1,0 +1,108 @@
+"""Does the candidate hold the required clearance, how often was its logic right, and what does it cost?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from scenarios.answer import Answer, ExitCode, Options, to_json
+from scenarios.campaign import Campaign, run_cases
+from scenarios.progress import progress_bar
+from scenarios.provenance import code_version, versions
+from scenarios.scenario import Scenario
+from scenarios.store import Store
+from scenarios.studies.assess import Assessment, assess
+from scenarios.studies.gather import has_ended, trouble_of
+from scenarios.studies.telling import entry_data, text_of, verdict_sentence
+
+
+@dataclass(frozen=True)
+class Study:
+    """A campaign that was run and judged."""
+
+    scenario: Scenario
+    campaign: Campaign
+    entries: Sequence[Assessment]
+    failed: Sequence[dict[str, str]]  #: cases that cannot be judged: ``case``, ``entry``, ``why``
+    flagged: Sequence[dict[str, str]]  #: cases that ran to their end with something amiss
+    failed_count: int  #: distinct cases; entries that share one list it each
+
+    @property
+    def code(self) -> ExitCode:
+        """How the command ends."""
+        if self.failed:
+            return ExitCode.PARTLY_FAILED
+        return ExitCode.HOLDS if self.entries[-1].verdict.holds else ExitCode.DOES_NOT_HOLD
+
+
+def run(scenario: Scenario, options: Options) -> Answer:
+    """Run what a scenario asks, judge it, and write the page.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    options : Options
+
+    Returns
+    -------
+    Answer
+        With exit code 3 where cases failed, 1 where the candidate (the last entry) does not hold, else 0.
+
+    Raises
+    ------
+    InputError, RunError
+        As `scenarios.campaign.run_cases`; the page cannot be written.
+    """
+    from scenarios.report.page import write_page
+
+    store = Store(options.store)
+    study = judge_scenario(scenario, store, options)
+    page = options.out / f"{scenario.name}.html"
+    data = study_data(study, page)
+    write_page(page, study, data, store)
+    page.with_suffix(".json").write_text(to_json(data) + "\n", encoding="utf-8")
+    return Answer(data, text_of(study.entries, data), study.code)
+
+
+def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
+    """Run the cases that the store does not hold, and judge every entry."""
+    with progress_bar(options.is_quiet) as progress:
+        campaign = run_cases(scenario.cases, store, options.jobs, progress)
+    failed, flagged, keys = [], [], set()
+    for case in scenario.cases:
+        result = campaign.results.get(case.key)
+        why = campaign.tally.failed.get(case.key, "no result") if result is None else trouble_of(result)
+        if why:
+            is_lost = result is None or has_ended(result)
+            (failed if is_lost else flagged).append({"case": case.title, "entry": case.entry, "why": why})
+            keys |= {case.key} if is_lost else set()
+    return Study(scenario, campaign, assess(scenario, campaign.results), failed, flagged, len(keys))
+
+
+def study_data(study: Study, page: Path) -> dict[str, Any]:
+    """Return the study for machines; units in the names."""
+    scenario, candidate = study.scenario, study.entries[-1]
+    counts = study.campaign.tally.counts() | {"failed": study.failed_count}
+    return {
+        "scenario": scenario.name,
+        "title": scenario.title,
+        "turbine": scenario.reference.design.name,
+        "seed": scenario.seed,
+        "versions": versions() | {"code": code_version()},
+        "configuration_hash": scenario.configuration_hash,
+        "page": str(page),
+        "verdict": verdict_sentence(study.entries, scenario.requirement.share),
+        "holds": candidate.verdict.holds,
+        "cases": counts,
+        "failed_cases": study.failed,
+        "flagged_cases": study.flagged,
+        "requirement": {
+            "rule": scenario.requirement.rule,
+            "share": scenario.requirement.share,
+            "unloaded_clearance_m": candidate.gathered.unloaded,
+            "required_clearance_m": candidate.gathered.required,
+        },
+        "controllers": [entry_data(entry) for entry in study.entries],
+    }

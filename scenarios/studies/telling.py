@@ -1,0 +1,249 @@
+"""How is the judgement of a study put into words and into named numbers?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from scenarios.answer import table
+from scenarios.studies.assess import CHANNELS, Assessment
+from sim.measures.clearance import BinClearance
+from sim.measures.lifetime import PairedRatio
+from sim.measures.rates import StratumRates
+from sim.measures.statistics import Interval
+
+RATES = ("demand", "miss", "acting", "needless", "harm")
+CHANNEL_TITLES: Mapping[str, str] = {
+    "blade_root_flap_kNm": "flap",
+    "blade_root_edge_kNm": "edge",
+    "tower_base_fore_aft_kNm": "tower",
+}
+
+
+def governing_text(item: BinClearance) -> str:
+    """Name a load case and its wind speed."""
+    return f"{item.condition}, {item.speed:g} m/s"
+
+
+def verdict_sentence(entries: Sequence[Assessment], share: float) -> str:
+    """Say in one sentence whether the candidate holds, with rule, margin and governing case."""
+    candidate = entries[-1]
+    verdict, gathered = candidate.verdict, candidate.gathered
+    governing = verdict.governing
+    rule = (
+        f"{gathered.required:.2f} m must ({share:.0%} of the unloaded {gathered.unloaded:.2f} m, "
+        "load factor 1)"
+    )
+    if math.isnan(governing.margin):
+        return f"Nothing can be said of {candidate.name}: {verdict.problems[0]}."
+    room = f"{governing.characteristic:.2f} m of characteristic clearance remain where {rule}"
+    where = f"margin {governing.margin:+.2f} m in {governing_text(governing)}"
+    if verdict.holds:
+        return f"{candidate.name} holds the requirement: {room}; {where}."
+    if governing.margin < 0.0:
+        return f"{candidate.name} does not hold the requirement: {room}; {where}."
+    return f"{candidate.name} is not shown to hold the requirement: {verdict.problems[0]}; {room}."
+
+
+def entry_data(entry: Assessment) -> dict[str, Any]:
+    """Return an entry's numbers; units in the names."""
+    verdict, gathered, bill = entry.verdict, entry.gathered, entry.bill
+    return {
+        "name": entry.name,
+        "stack": entry.stack,
+        "turbine_hash": gathered.entry.turbine.content,
+        "holds": verdict.holds,
+        "problems": list(verdict.problems),
+        "unloaded_clearance_m": gathered.unloaded,
+        "required_clearance_m": gathered.required,
+        "characteristic_clearance_m": verdict.governing.characteristic,
+        "margin_m": verdict.governing.margin,
+        "governing_case": governing_text(verdict.governing),
+        "load_cases": [_bin_data(item) for item in verdict.bins],
+        "smallest_clearance_m": verdict.smallest_clearance,
+        "smallest_case": gathered.cases[verdict.smallest_case].title,
+        "passes": entry.pass_count,
+        "broken_passes": entry.broken,
+        "strikes": entry.strikes,
+        "ledger": entry.ledger.total(),
+        "ledger_quality": {
+            "acted": float(entry.ledger.acted.sum()),
+            "pooled": float(entry.ledger.pooled.sum()),
+            "assumed": float(entry.ledger.assumed.sum()),
+            "forks_lost": entry.ledger.forks_lost,
+        },
+        "strata": [_stratum_data(rates) for rates in entry.rates],
+        "pitch_travel_deg_per_hour": bill.travel.value,
+        "pitch_travel_interval_deg_per_hour": interval_data(bill.travel),
+        "equivalent_range": {name: _range_data(ratio) for name, ratio in bill.equivalent.items()},
+        "largest_moment": dict(entry.largest),
+        "energy_ratio": bill.energy.ratio.value,
+        "energy_ratio_interval": interval_data(bill.energy.ratio),
+        "mean_power_kW": bill.energy.value / 1e3,
+    }
+
+
+def interval_data(interval: Interval) -> dict[str, Any]:
+    """Return the ends of an interval, the independent units behind it, and how it was made."""
+    return {
+        "low": interval.low,
+        "high": interval.high,
+        "seeds": interval.units,
+        "method": interval.method,
+    }
+
+
+def _bin_data(item: BinClearance) -> dict[str, Any]:
+    return {
+        "load_case": item.condition,
+        "wind_speed_m_s": item.speed,
+        "cases": item.cases,
+        "characteristic_clearance_m": item.characteristic,
+        "smallest_clearance_m": item.smallest,
+        "margin_m": item.margin,
+        "holds": item.enough and item.margin >= 0.0,
+    }
+
+
+def _stratum_data(rates: StratumRates) -> dict[str, Any]:
+    shares = {
+        name: {"value": getattr(rates, name).value} | interval_data(getattr(rates, name)) for name in RATES
+    }
+    return {"stratum": rates.stratum, "ledger": rates.counts} | shares
+
+
+def _range_data(ratio: PairedRatio) -> dict[str, Any]:
+    return {
+        "value": ratio.value / 1e3,
+        "exponent": ratio.exponent,
+        "reference_frequency_Hz": ratio.reference_frequency,
+        "ratio": ratio.ratio.value,
+        "interval": interval_data(ratio.ratio),
+        "damage_ratio": ratio.damage_ratio,
+        "worst_blade": ratio.part + 1,
+        "cases_lost": ratio.cases_lost,
+    }
+
+
+def text_of(entries: Sequence[Assessment], data: Mapping[str, Any]) -> str:
+    """Return the study for people."""
+    questions = [data["verdict"], _room_text(entries)]
+    if any(entry.ledger.acted.any() for entry in entries):
+        questions.append(_ledger_text(entries))
+    if math.isfinite(entries[0].bill.energy.value):
+        questions.append(_bill_text(entries))
+    problems = [f"{entry.name}: {problem}" for entry in entries for problem in entry.verdict.problems]
+    for title, lines in (
+        ("Not enough cases for the rule:", problems),
+        ("Failed cases:", [f"{row['case']}: {row['why']}" for row in data["failed_cases"]]),
+        ("Cases with something amiss:", [f"{row['case']}: {row['why']}" for row in data["flagged_cases"]]),
+    ):
+        if lines:
+            questions.append("\n".join([title, *_shortened(lines)]))
+    cases = data["cases"]
+    questions.append(
+        f"{cases['total']} cases: {cases['computed']} computed, {cases['from_store']} from the store, "
+        f"{cases['failed']} failed\npage: {data['page']}"
+    )
+    return "\n\n".join(questions)
+
+
+def _shortened(lines: Sequence[str], limit: int = 12) -> list[str]:
+    kept = [f"  {line}" for line in lines[:limit]]
+    return kept + ([f"  and {len(lines) - limit} more (--json lists all)"] if len(lines) > limit else [])
+
+
+def _room_text(entries: Sequence[Assessment]) -> str:
+    head = [
+        "entry",
+        "stack",
+        "governing case",
+        "holds",
+        "left m",
+        "margin m",
+        "smallest m",
+        "broken",
+        "strikes",
+    ]
+    rows = []
+    for entry in entries:
+        verdict = entry.verdict
+        rows.append(
+            [
+                entry.name,
+                " + ".join(entry.stack),
+                governing_text(verdict.governing),
+                "yes" if verdict.holds else "no",
+                f"{verdict.governing.characteristic:.2f}",
+                f"{verdict.governing.margin:+.2f}",
+                f"{verdict.smallest_clearance:.2f}",
+                f"{entry.broken}",
+                f"{entry.strikes}",
+            ]
+        )
+    return table(head, rows, left=3)
+
+
+def _ledger_text(entries: Sequence[Assessment]) -> str:
+    rows = []
+    for entry in entries:
+        for rates in entry.rates:
+            counts = rates.counts
+            rows.append(
+                [entry.name, rates.stratum, f"{sum(counts.values()):.0f}"]
+                + [f"{value:.0f}" for value in counts.values()]
+                + [percent(rates.acting), percent(rates.miss)]
+            )
+    head = [
+        "entry",
+        "wind",
+        "passes",
+        "quiet",
+        "saved",
+        "missed",
+        "needless",
+        "harmed",
+        "acting",
+        "miss rate",
+    ]
+    note = "Passes as marched, each kind of wind by itself; shares with 95 % intervals over seeds."
+    return f"{note}\n{table(head, rows, left=2)}"
+
+
+def percent(interval: Interval) -> str:
+    """Write a share with its interval."""
+    if math.isnan(interval.value):
+        return "-"
+    value = _two_digits(100.0 * interval.value)
+    if math.isnan(interval.low):
+        return f"{value} %"
+    return f"{value} ({_two_digits(100.0 * interval.low)}..{_two_digits(100.0 * interval.high)}) %"
+
+
+def _two_digits(value: float) -> str:
+    return f"{value:.0f}" if value >= 9.95 else f"{value:.2g}"
+
+
+def ratio_text(interval: Interval) -> str:
+    """Write a ratio with its interval."""
+    if math.isnan(interval.value):
+        return "-"
+    if math.isnan(interval.low) or interval.low == interval.high == interval.value:
+        return f"{interval.value:.3f}"
+    return f"{interval.value:.3f} ({interval.low:.3f}..{interval.high:.3f})"
+
+
+def _bill_text(entries: Sequence[Assessment]) -> str:
+    head = ["entry", "energy", "pitch deg/h", *(f"{CHANNEL_TITLES[name]} range" for name in CHANNELS)]
+    rows = [
+        [entry.name, ratio_text(entry.bill.energy.ratio), f"{entry.bill.travel.value:.0f}"]
+        + [ratio_text(entry.bill.equivalent[name].ratio) for name in CHANNELS]
+        for entry in entries
+    ]
+    note = (
+        f"The bill against {entries[0].name}: normal turbulence by its hours a year, the same winds for all; "
+        "95 % intervals over seeds."
+    )
+    straw = "" if entries[0].verdict.holds else f" {entries[0].name} itself does not hold: no fair reference."
+    return f"{note}{straw}\n{table(head, rows)}"
