@@ -74,6 +74,7 @@ class Builder:
     def _entry(self, index: int, entry: EntryKeys) -> Entry:
         at = f"entries[{index}]"
         design, spec = self._turbine(at, entry)
+        self._check_period(design)
         stack = tuple(self._layer(at, entry, number) for number in range(len(entry.stack)))
         names = {layer.name for layer in stack} | set(entry.stack)
         for name in entry.parameters:
@@ -82,6 +83,16 @@ class Builder:
                 where = place(self.path, self.lines, key)
                 raise InputError(f"{where}: {key}; no such layer in the stack{closest(name, names)}")
         return Entry(entry.name, design, spec, stack)
+
+    def _check_period(self, design: Turbine) -> None:
+        from sim.plant.pack import parts_of
+
+        try:
+            parts_of([design], self.keys.period_s)
+        except InputError as error:
+            raise InputError(
+                [f"{place(self.path, self.lines, 'period_s')}: {text}" for text in error.problems]
+            ) from error
 
     def _turbine(self, at: str, entry: EntryKeys) -> tuple[Turbine, TurbineSpec]:
         source = self.keys.turbine

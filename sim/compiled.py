@@ -26,7 +26,9 @@ def prepare_cache() -> None:
     digest = hashlib.sha256()
     for source in sorted((Path(__file__).parent / "kernels").glob("*.py")):
         digest.update(source.read_bytes())
-    flags = [os.environ.get(name, "") for name in ("NUMBA_BOUNDSCHECK", "NUMBA_DISABLE_JIT", "NUMBA_CPU_NAME")]
+    flags = [
+        os.environ.get(name, "") for name in ("NUMBA_BOUNDSCHECK", "NUMBA_DISABLE_JIT", "NUMBA_CPU_NAME")
+    ]
     told = [metadata.version("numba"), metadata.version("numpy"), sys.version, platform.processor(), *flags]
     digest.update("\n".join(told).encode())
     digest.update(_processor().encode())

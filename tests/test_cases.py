@@ -386,3 +386,8 @@ def test_the_demo_asks_for_five_entries_with_the_candidate_last() -> None:
 def test_every_key_of_a_scenario_is_documented() -> None:
     for row, _ in scenario_key_table():
         assert row.meaning, row.key
+
+
+def test_a_period_too_long_for_the_stiffest_mode_is_refused_with_the_mode_and_the_limit():
+    with pytest.raises(InputError, match=r"period_s = 0\.5; must be at most 0\.1\d+ s.*flap_2"):
+        load_scenario("hollin-fell", [("period_s", "0.5")])

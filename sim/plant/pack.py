@@ -24,6 +24,8 @@ LARGEST_DEFLECTION = 0.35
 """Share of the blade's length beyond which its first flap mode is no longer trusted [-]."""
 LARGEST_PHASE = 0.6
 """Largest product of a mode's angular frequency and the step [-]; beyond it a period is divided."""
+MOST_PARTS = 4
+"""Most steps in a controller period; a longer period would let a pass slip between two decisions."""
 
 
 def pack_designs(turbines: Sequence[Turbine]) -> at.Design:
@@ -195,14 +197,40 @@ def wind_arrays(pack: WindPack, hub_height: float) -> at.Wind:
     )  # fmt: skip
 
 
+def stiffest_mode(turbine: Turbine) -> tuple[str, float]:
+    """Return name and angular frequency [rad/s] of the fastest motion that the march follows in steps."""
+    modes, tower = blade_modes(turbine), tower_modes(turbine)
+    rates = dict(zip(("flap_1", "flap_2", "edge_1"), 2.0 * np.pi * modes.mode_frequency, strict=True))
+    rates["pitch servo"] = turbine.pitch.natural_frequency
+    rates["tower fore-aft"] = 2.0 * np.pi * tower.fore_aft.frequency
+    rates["tower side-side"] = 2.0 * np.pi * tower.side_side.frequency
+    name = max(rates, key=lambda mode: rates[mode])
+    return name, float(rates[name])
+
+
+def longest_period(turbine: Turbine) -> float:
+    """Return the longest controller period [s] that the march divides finely enough for the stiffest mode."""
+    return MOST_PARTS * LARGEST_PHASE / stiffest_mode(turbine)[1]
+
+
 def parts_of(turbines: Sequence[Turbine], period: float) -> int:
-    """Return how many steps a period [s] must be divided into for the stiffest mode of any turbine."""
-    highest = 0.0
+    """Return how many steps a period [s] must be divided into for the stiffest mode of any turbine.
+
+    Raises
+    ------
+    InputError
+        If that is more than MOST_PARTS.
+    """
+    parts = 1
     for turbine in turbines:
-        modes, tower = blade_modes(turbine), tower_modes(turbine)
-        frequencies = [*modes.mode_frequency, tower.fore_aft.frequency, tower.side_side.frequency]
-        highest = max(highest, turbine.pitch.natural_frequency, 2.0 * np.pi * max(frequencies))
-    return max(1, int(np.ceil(highest * period / LARGEST_PHASE - 1e-9)))
+        name, rate = stiffest_mode(turbine)
+        if period > longest_period(turbine) * (1.0 + 1e-9):
+            raise InputError(
+                f"period_s = {period:g}; must be at most {longest_period(turbine):.4g} s: {MOST_PARTS} steps "
+                f"of {LARGEST_PHASE} rad of the stiffest mode, {name} at {rate / (2.0 * np.pi):.3g} Hz"
+            )
+        parts = max(parts, int(np.ceil(rate * period / LARGEST_PHASE - 1e-9)))
+    return parts
 
 
 def begin_state(turbine: Turbine, wind_speed: float, azimuth: float) -> Array:
