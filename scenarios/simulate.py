@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.case import Case, SensorSpec, TurbineSpec
+from scenarios.heartbeat import beat
 from scenarios.store import CaseResult
-from scenarios.workers import beat
 from sim.design import Turbine
 from sim.flock import Flock, World
 from sim.interface import Commands, Readings, Status

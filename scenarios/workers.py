@@ -1,6 +1,6 @@
 """How do batches run in other processes, and how is a process that died or hangs told from one that works?
 
-Each worker marks the batch it has begun with a small file that it may touch while it marches. So the parent
+Each worker marks the batch it has begun (`scenarios.heartbeat`). So the parent
 knows which batches were in hand when a process died, and which one has stood still.
 """
 
@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from scenarios.case import Case
+from scenarios.heartbeat import marked
 from scenarios.store import CaseResult, Store
 
 Simulate = Callable[[list[Case]], Sequence[CaseResult]]
@@ -32,10 +33,7 @@ ONE_THREAD = {
         "NUMBA_NUM_THREADS",
     )
 }
-_BEAT_EVERY_S = 1.0
 _ORPHAN_CHECK_S = 0.5
-_mark: Path | None = None
-_last_beat = 0.0
 
 
 @dataclass(frozen=True)
@@ -71,16 +69,6 @@ class Orders:
     marks: Path
 
 
-def beat() -> None:
-    """Tell the parent that the batch in hand is alive; cheap enough for every tick of a march."""
-    global _last_beat
-    now = time.monotonic()
-    if _mark is not None and now - _last_beat > _BEAT_EVERY_S:
-        _last_beat = now
-        with _mark.open("ab") as handle:
-            handle.write(b".")
-
-
 def work(orders: Orders, task: Task) -> float:
     """Simulate one batch, write it to the store, and return the seconds it took.
 
@@ -89,20 +77,14 @@ def work(orders: Orders, task: Task) -> float:
     ValueError
         The simulation returned another number of results than cases.
     """
-    global _mark
     began = time.monotonic()
-    _mark = orders.marks / str(task.number)
-    _mark.write_bytes(b"")
-    try:
+    with marked(orders.marks / str(task.number)):
         results = (orders.engine or _default_engine()).simulate(list(task.cases))
         if len(results) != len(task.cases):
             raise ValueError(f"{len(task.cases)} cases gave {len(results)} results")
         by_key = {case.key: result for case, result in zip(task.cases, results, strict=True)}
         titles = {case.key: case.title for case in task.cases}
         Store(orders.store_root, orders.store_version).write(by_key, titles)
-    finally:
-        _mark.unlink(missing_ok=True)
-        _mark = None
     return time.monotonic() - began
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from scenarios.case import Case, LayerSpec, RunSpec, SensorSpec, TurbineSpec
-from scenarios.workers import beat
+from scenarios.heartbeat import beat
 
 
 @dataclass(frozen=True)
