@@ -45,7 +45,7 @@ class Energies:
         cb, sb = np.cos(self.pitch[b]), np.sin(self.pitch[b])
         v, m = self.vectors[b][:, : at.MODES], self.matrices[b][:, : at.MODES, : at.MODES]
         fx, fy, jx, jy, pr, p1, px, py = v
-        mass, mxy, myy = m[at.MAT_M], m[at.MAT_XY], m[at.MAT_YY]
+        mass, mxy, myy = m[at.MAT_M], 0.5 * (m[at.MAT_SYMMETRIC] - m[at.MAT_SKEW]), m[at.MAT_YY]
         mxx = mass - myy
         mvv = sb**2 * mxx + sb * cb * (mxy + mxy.T) + cb**2 * myy
         return {

@@ -138,7 +138,8 @@ PASS_COLUMNS = 9
 
 # Modal integrals over a blade; sums over its mass as sim.plant.blade defines them.
 VEC_FX, VEC_FY, VEC_JX, VEC_JY, VEC_PR, VEC_P1, VEC_PX, VEC_PY = range(8)
-MAT_M, MAT_XY, MAT_YY, MAT_SR, MAT_S1, MAT_K, MAT_C, MATRICES = range(8)
+# SYMMETRIC is Mxy + Mxy', SKEW is Mxy' - Mxy.
+MAT_M, MAT_YY, MAT_SYMMETRIC, MAT_SKEW, MAT_SR, MAT_S1, MAT_K, MAT_C, MATRICES = range(9)
 
 
 class Design(NamedTuple):

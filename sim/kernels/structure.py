@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from numba import njit
 
-from sim.kernels.aero import FLAGS
+from sim.kernels.aero import FLAGS, INLINE
 from sim.kernels.layout import (
     COS_CONE,
     FIRST,
@@ -28,8 +28,9 @@ from sim.kernels.layout import (
     MAT_K,
     MAT_M,
     MAT_S1,
+    MAT_SKEW,
     MAT_SR,
-    MAT_XY,
+    MAT_SYMMETRIC,
     MAT_YY,
     MODES,
     PREBEND_0,
@@ -56,7 +57,13 @@ C_X, C_Y, C_O, RIGHT = range(4)
 M_XX, M_YY, M_OO, M_XY, M_XO, M_YO, R_X, R_Y, R_O = range(9)
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
+def turned(cosine, sine, x, y):
+    """Return (u, v), out of plane and in plane, of what has the parts (x, y) along the blade's own axes."""
+    return cosine * x - sine * y, sine * x + cosine * y
+
+
+@njit(**INLINE)
 def blade_terms(
     couple, shared, q, qd, load, omega, tower_rate, frame, scalars, blade, vectors, matrices, shapes
 ):
@@ -78,38 +85,38 @@ def blade_terms(
     sin_azimuth, cos_azimuth = frame[2], frame[3]
     nx, ny, nz = frame[4], frame[5], frame[6]
     tx, ty, tz = frame[7], frame[8], frame[9]
-    ax, ay, az = frame[10], frame[11], frame[12]
+    az = frame[12]
     rx, ry, rz = frame[13], frame[14], frame[15]
     slope, lever_x, lever_y = frame[16], frame[17], frame[18]
     side, c, s = scalars[SIDE], scalars[COS_CONE], scalars[SIN_CONE]
 
     flap_q = flap_qd = nod_q = nod_qd = edge_q = edge_qd = 0.0
-    shortening = 0.0
+    shortening = inertia = slowing = 0.0
     for i in range(shapes):
-        fu = cb * vectors[VEC_FX, i] - sb * vectors[VEC_FY, i]
-        fv = sb * vectors[VEC_FX, i] + cb * vectors[VEC_FY, i]
-        ju = cb * vectors[VEC_JX, i] - sb * vectors[VEC_JY, i]
-        jv = sb * vectors[VEC_JX, i] + cb * vectors[VEC_JY, i]
-        pu = cb * (cb * vectors[VEC_PX, i] - sb * vectors[VEC_PY, i])
-        pv = sb * (sb * vectors[VEC_PX, i] + cb * vectors[VEC_PY, i])
-        centrifugal = -c * c * vectors[VEC_PR, i] - side * s * c * ju + s * s * pu + pv
+        m_q = yy_q = symmetric_q = skew_q = skew_qd = radial_q = elastic = 0.0
         lift = vectors[VEC_P1, i]
-        coriolis = elastic = 0.0
         for j in range(MODES):
-            mxx = matrices[MAT_M, i, j] - matrices[MAT_YY, i, j]
-            both = matrices[MAT_XY, i, j] + matrices[MAT_XY, j, i]
-            mvv = sb * sb * mxx + cb * sb * both + cb * cb * matrices[MAT_YY, i, j]
-            c2 = -c * c * matrices[MAT_SR, i, j] + s * s * matrices[MAT_M, i, j] + c * c * mvv
-            centrifugal += c2 * q[j]
+            m_q += matrices[MAT_M, i, j] * q[j]
+            yy_q += matrices[MAT_YY, i, j] * q[j]
+            symmetric_q += matrices[MAT_SYMMETRIC, i, j] * q[j]
+            skew_q += matrices[MAT_SKEW, i, j] * q[j]
+            skew_qd += matrices[MAT_SKEW, i, j] * qd[j]
+            radial_q += matrices[MAT_SR, i, j] * q[j]
             lift += matrices[MAT_S1, i, j] * q[j]
-            coriolis += -2.0 * side * s * (matrices[MAT_XY, j, i] - matrices[MAT_XY, i, j]) * qd[j]
             elastic += matrices[MAT_K, i, j] * q[j] + matrices[MAT_C, i, j] * qd[j]
+        fu, fv = turned(cb, sb, vectors[VEC_FX, i], vectors[VEC_FY, i])
+        ju, jv = turned(cb, sb, vectors[VEC_JX, i], vectors[VEC_JY, i])
+        pu, pv = turned(cb, sb, vectors[VEC_PX, i], vectors[VEC_PY, i])
+        inplane_q = sb * sb * (m_q - yy_q) + cb * sb * symmetric_q + cb * cb * yy_q
+        c1 = -c * c * vectors[VEC_PR, i] - side * s * c * ju + s * s * cb * pu + sb * pv
+        centrifugal = c1 - c * c * radial_q + s * s * m_q + c * c * inplane_q
         weight = GRAVITY * (nz * fu - az * lift + tz * fv)
-        nod = slope * ju * (-2.0 * omega * sin_azimuth * tower_rate)
+        nod = -2.0 * slope * ju * omega * sin_azimuth * tower_rate
         couple[C_X, i] = lever_x * (nx * fu + tx * fv) + slope * cos_azimuth * ju
         couple[C_Y, i] = lever_y * (ny * fu + ty * fv)
-        couple[C_O, i] = c * jv - side * s * vectors[VEC_PY, i]
-        couple[RIGHT, i] = load[i] + omega * omega * centrifugal - omega * coriolis - elastic - weight - nod
+        couple[C_O, i] = c * jv - side * s * (vectors[VEC_PY, i] + skew_q)
+        coriolis = -2.0 * side * s * omega * skew_qd
+        couple[RIGHT, i] = load[i] + omega * omega * centrifugal - coriolis - elastic - weight - nod
         if i < MODES:
             flap_q += fu * q[i]
             flap_qd += fu * qd[i]
@@ -118,11 +125,8 @@ def blade_terms(
             nod_q += ju * q[i]
             nod_qd += ju * qd[i]
             shortening += 0.5 * (lift + vectors[VEC_P1, i]) * q[i]
-            c1 = -c * c * vectors[VEC_PR, i] - side * s * c * ju + s * s * pu + pv
-            shared[M_OO] += (centrifugal + c1) * q[i]
-            shared[R_O] -= 2.0 * omega * centrifugal * qd[i]
-            for j in range(MODES):
-                couple[C_O, i] += -side * s * (matrices[MAT_XY, j, i] - matrices[MAT_XY, i, j]) * q[j]
+            inertia += (centrifugal + c1) * q[i]
+            slowing += 2.0 * omega * centrifugal * qd[i]
 
     # The blade's first moments about the hub: out of plane, in plane, along the blade.
     out = flap_q + cb * blade[PREBEND_0]
@@ -144,13 +148,14 @@ def blade_terms(
     shared[M_YO] += sy
     shared[R_X] -= sxx + slope * spin * cos_azimuth * nod_q
     shared[R_Y] -= syy
-    shared[M_OO] += (
+    shared[M_OO] += inertia + (
         c * c * blade[SECOND]
         - 2.0 * side * s * c * cb * blade[PREBEND_1]
         + (s * s * cb * cb + sb * sb) * blade[PREBEND_2]
     )
     radial = c * (along - shortening) - side * s * out
-    shared[R_O] += GRAVITY * (-tz * radial + rz * inside) - 2.0 * slope * tower_rate * sin_azimuth * nod_qd
+    weight = GRAVITY * (-tz * radial + rz * inside)
+    shared[R_O] += weight - slowing - 2.0 * slope * tower_rate * sin_azimuth * nod_qd
 
 
 @njit(**FLAGS)

@@ -78,7 +78,7 @@ def _pack_fresh(turbine: Turbine) -> tuple[Array, ...]:
         )  # fmt: skip
         vectors[b] = m.Fx, m.Fy, m.Jx, m.Jy, side * m.Pr, side * m.P1, side * m.Px, side * m.Py
         mass = m.Mxx + m.Myy
-        matrices[b, : at.MAT_C] = mass, m.Mxy, m.Myy, m.Sr, m.S1, m.K
+        matrices[b, : at.MAT_C] = mass, m.Myy, m.Mxy + m.Mxy.T, m.Mxy.T - m.Mxy, m.Sr, m.S1, m.K
         critical = 4.0 * np.pi * m.mode_frequency * np.diag(mass)[: at.MODES]
         matrices[b, at.MAT_C, : at.MODES, : at.MODES] = np.diag(m.damping * critical)
         inverse[b] = np.linalg.inv(mass[: at.MODES, : at.MODES])
