@@ -61,17 +61,18 @@ set_option = click.option(
     callback=_pairs,
     help="Set any key of the turbine or scenario file; may be repeated.",
 )
+out_option = click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("wideberth-out"),
+    show_default=True,
+    metavar="DIR",
+    help="Where pages, pictures and their data go.",
+)
 run_options = _stacked(
     set_option,
     click.option("--seed", type=click.IntRange(0, 2**31), help="Instead of the scenario's."),
-    click.option(
-        "--out",
-        type=click.Path(path_type=Path),
-        default=Path("wideberth-out"),
-        show_default=True,
-        metavar="DIR",
-        help="Where the page and its data go.",
-    ),
+    out_option,
     click.option(
         "--store",
         type=click.Path(path_type=Path),
@@ -131,6 +132,26 @@ def card(
     from sim.turbine import load_turbine
 
     return _print(run(load_turbine(turbine, overrides)), as_json)
+
+
+@commands.command(epilog=CAUTION)
+@click.option("--class", "turbine_class", required=True, metavar="I|II|III|S", help="Wind turbine class.")
+@click.option("--category", required=True, metavar="A+|A|B|C|S", help="Turbulence category.")
+@click.option("--hub-height", type=float, required=True, metavar="M", help="Of the hub's centre [m].")
+@click.option(
+    "--diameter", "rotor_diameter", type=float, required=True, metavar="M", help="Of the rotor [m]."
+)
+@click.option("--speed", type=float, required=True, metavar="M/S", help="Ten-minute mean at the hub [m/s].")
+@click.option("--reference-speed", type=float, metavar="M/S", help="Vref of class S [m/s].")
+@click.option("--average-speed", type=float, metavar="M/S", help="Annual mean of class S [m/s].")
+@click.option("--reference-intensity", type=float, metavar="SHARE", help="Iref of category S.")
+@out_option
+@output_options
+def winds(speed: float, out: Path, as_json: bool, is_quiet: bool, debug: bool, **site: Any) -> ExitCode:
+    """A site's standard wind conditions (IEC 61400-1), as a table and a picture of each event in time."""
+    from scenarios.studies.winds import make_site, run
+
+    return _print(run(make_site(site), speed, out), as_json)
 
 
 @commands.command("list", epilog=CAUTION)
