@@ -45,17 +45,21 @@ class Guard(Parameters):
     tower_pass: ClassVar[bool] = True
 
     margin_m: float = parameter(1.2, "m", -5.0, 10.0, "spare clearance that the logic aims at")
-    trend: float = parameter(0.2, "-", 0.0, 1.0, "share of the last change between passes expected again")
+    trend: float = parameter(0.25, "-", 0.0, 1.0, "share of the last change between passes expected again")
     pitch_weight: float = parameter(1.3, "-", 0.0, 3.0, "share of a pitch change's settled effect expected")
-    half_width_deg: float = parameter(65.0, "deg", 20.0, 105.0, "azimuth from the pulse's centre to its end")
-    lead_deg: float = parameter(0.0, "deg", -30.0, 30.0, "extra lead of the pulse")
+    gust_weight: float = parameter(2.0, "-", 0.0, 3.0, "share of the rotor's growing deflection expected")
+    gust_from_m: float = parameter(
+        1.0, "m", 0.0, 10.0, "growth of the rotor's mean deflection that is no gust"
+    )
+    half_width_deg: float = parameter(85.0, "deg", 20.0, 105.0, "azimuth from the pulse's centre to its end")
+    lead_deg: float = parameter(10.0, "deg", -30.0, 30.0, "extra lead of the pulse")
     last_call_deg: float = parameter(25.0, "deg", 0.0, 90.0, "azimuth before the tower where deciding ends")
     max_amplitude_deg: float = parameter(6.0, "deg", 0.0, 15.0, "largest pitch that the logic may add")
     least_deg: float = parameter(0.2, "deg", 0.0, 5.0, "smallest amplitude worth beginning with")
     relief_factor: float = parameter(
         1.0, "-", 0.2, 3.0, "true relief over settled relief of the steady table"
     )
-    rate_share: float = parameter(0.8, "-", 0.1, 1.0, "share of the servo's rate limit that a pulse may use")
+    rate_share: float = parameter(0.9, "-", 0.1, 1.0, "share of the servo's rate limit that a pulse may use")
     wait_s: float = parameter(0.8, "s", 0.1, 2.0, "longest wait for the reading of a pass")
     blind_deg: float = parameter(2.0, "deg", 0.0, 10.0, "pitch added all round without any azimuth")
 
@@ -65,7 +69,7 @@ class Guard(Parameters):
 
     def foresight(self) -> Foresight:
         """Return the forecast that the parameters ask for."""
-        return Foresight(self.trend, self.pitch_weight, self.wait_s)
+        return Foresight(self.trend, self.pitch_weight, self.gust_weight, self.gust_from_m, self.wait_s)
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start with no pulse under way."""

@@ -86,7 +86,7 @@ def test_a_guard_that_foresees_room_enough_does_nothing():
 def test_a_guard_pitches_by_the_shortfall_over_the_relief_per_pitch_and_releases():
     # The witnesses lie one metre below requirement plus margin: the settled relief of the pulse must be
     # one metre: amplitude = 1 m / (relief per rad * share of the pulse).
-    layer = Guard(margin_m=0.5, last_call_deg=5.0, rate_share=1.0, relief_factor=1.0)
+    layer = Guard(margin_m=0.5, last_call_deg=5.0, rate_share=1.0, half_width_deg=65.0, lead_deg=0.0)
     known = small.known(1)
     state = layer.init(known, small.readings(1))
     below, reference = small.no_commands(1), small.no_commands(1)
@@ -124,7 +124,7 @@ def test_guard_holds_more_clearance_for_less_travel_than_a_permanent_pulse():
 
 def after_a_pass(promised, seconds, **given):
     """Return state and readings ``seconds`` after blade 0 passed with ``promised`` relief."""
-    foresight = Foresight(trend=0.0, pitch_weight=1.0, wait_s=0.8)
+    foresight = Foresight(trend=0.0, pitch_weight=1.0, gust_weight=0.0, gust_from=0.0, wait_s=0.8)
     seen = small.readings(1, **given)
     state = foresight.start(small.known(1), seen, np.zeros(1)) | {"period": np.full(1, small.PERIOD)}
     passing, relief = np.array([[True, False, False]]), np.array([[promised, 0.0, 0.0]])
@@ -164,11 +164,22 @@ def test_a_silent_distance_sensor_leaves_the_flap_moment_as_witness_never_the_be
 
 
 def test_a_rise_of_pitch_since_the_witness_is_foreseen_as_clearance_and_a_trend_goes_on():
-    foresight = Foresight(trend=0.5, pitch_weight=2.0, wait_s=0.8)
+    foresight = Foresight(trend=0.5, pitch_weight=2.0, gust_weight=0.0, gust_from=0.0, wait_s=0.8)
     state = foresight.start(small.known(1), small.readings(1), np.zeros(1))
     state |= {"newest": np.array([5.0]), "second": np.array([6.0])}
     foreseen = foresight.foresee(state, np.array([0.02]), np.array([30.0]))
     assert foreseen[0] == pytest.approx(5.0 - 0.5 + 2.0 * 30.0 * 0.02)
+
+
+@pytest.mark.parametrize(("growth", "expected"), [(0.9, 5.0), (2.5, 2.0)])
+def test_a_gust_over_the_whole_disc_shows_in_the_mean_deflection_beyond_its_threshold(growth, expected):
+    foresight = Foresight(trend=0.0, pitch_weight=0.0, gust_weight=2.0, gust_from=1.0, wait_s=0.8)
+    state = foresight.start(small.known(1), small.readings(1), np.zeros(1)) | {"newest": np.array([5.0])}
+    state |= {"period": np.full(1, small.PERIOD)}
+    seen = small.readings(1, root_flap_moment=(6.0 + growth) * small.STIFFNESS)
+    nothing = np.zeros((1, 3))
+    state |= foresight.note_passing(state, seen, nothing > 0, nothing, np.zeros(1))
+    assert foresight.foresee(state, np.zeros(1), np.ones(1))[0] == pytest.approx(expected)
 
 
 def test_a_table_over_the_turn_is_read_at_each_lanes_own_angle():
