@@ -128,6 +128,13 @@ class Pitch:
     delay: float  #: [s]
     rate_limit: float  #: [rad/s]
     acceleration_limit: float  #: [rad/s2]
+    stop_rate: float  #: [rad/s] of an emergency stop
+    play: float  #: [rad] backlash between servo and blade
+    bearing_friction: float  #: [-] coefficient of the pitch bearings; 0 where no friction is reported
+    bearing_diameter: float  #: [m] of the pitch bearings
+    rate_factor: Array  #: (blade,) on the rates of each servo [-]
+    acceleration_factor: Array  #: (blade,) on its acceleration limit [-]
+    frequency_factor: Array  #: (blade,) on its natural frequency [-]
 
 
 @dataclass(frozen=True)

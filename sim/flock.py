@@ -195,6 +195,7 @@ def empty_lanes(y: Array, design: Array, wind: Array) -> at.Lanes:
         last_pass=np.full((n, b), np.nan),
         last_pass_tick=np.zeros((n, b), np.int64),
         totals=totals,
+        rate_limit=np.full((n, b), -1.0),
     )
 
 

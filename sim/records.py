@@ -46,6 +46,8 @@ CASE_FIELDS: Mapping[str, str] = {
     "pitch_rate_max_rad_s": "rad/s",
     "root_flap_moment_max_Nm": "N m",
     "root_edge_moment_max_Nm": "N m",
+    "servo_torque_max_Nm": "N m",
+    "servo_power_max_W": "W",
 }
 
 
@@ -112,6 +114,8 @@ def make_record(
         "pitch_rate_max_rad_s": t[:, at.MAX_RATE : at.MAX_RATE + blades],
         "root_flap_moment_max_Nm": t[:, at.MAX_FLAP : at.MAX_FLAP + blades],
         "root_edge_moment_max_Nm": t[:, at.MAX_EDGE : at.MAX_EDGE + blades],
+        "servo_torque_max_Nm": t[:, at.MAX_SERVO_TORQUE : at.MAX_SERVO_TORQUE + blades],
+        "servo_power_max_W": t[:, at.MAX_SERVO_POWER : at.MAX_SERVO_POWER + blades],
     }
     turning = {name: _points(log, column) for name, column in channels(blades).items()}
     return Record(passes, {k: np.array(v) for k, v in cases.items()}, turning, list(faults))

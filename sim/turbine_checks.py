@@ -37,18 +37,20 @@ def key_faults(keys: TurbineKeys) -> Iterator[Fault]:
             yield f"tower.{end}_wall_mm", f"must be below the radius, tower.{end}_diameter_m = {diameter:g}"
     if pitch.fine_deg >= pitch.feather_deg:
         yield "pitch.fine_deg", f"must be below pitch.feather_deg = {pitch.feather_deg:g}"
+    if pitch.bearing_friction > 0.0 and pitch.bearing_diameter_m is None:
+        yield "pitch.bearing_friction", "needs pitch.bearing_diameter_m"
     yield from _list_faults(keys)
 
 
 def _list_faults(keys: TurbineKeys) -> Iterator[Fault]:
     """What is wrong with lists: offsets of each blade, sections."""
-    for name in type(keys.blade.offsets).model_fields:
-        given = getattr(keys.blade.offsets, name)
-        if given and len(given) != keys.rotor.blade_count:
-            yield (
-                f"blade.offsets.{name}",
-                f"must have one number for each of {keys.rotor.blade_count} blades",
-            )
+    for table, offsets in (("blade", keys.blade.offsets), ("pitch", keys.pitch.offsets)):
+        for name, given in offsets:
+            if given and len(given) != keys.rotor.blade_count:
+                yield (
+                    f"{table}.offsets.{name}",
+                    f"must have one number for each of {keys.rotor.blade_count} blades",
+                )
     ratios = [section.thickness_ratio for section in keys.sections]
     for index, ratio in enumerate(ratios):
         if ratio in ratios[:index]:

@@ -1,6 +1,7 @@
 """Which keys does a turbine file have, in which units, and what may each hold?
 
-Every physical input is required; only pure factors (1) and offsets (0) have defaults.
+Every physical input is required; only pure factors (1), offsets (0), and what a servo may have besides
+(play, friction, a faster stop) have defaults.
 """
 
 # ruff: noqa: N815 (keys end in their unit as it is written: kW, Hz, GPa)
@@ -172,6 +173,18 @@ class MachineKeys(FileModel):
     torque_rate_limit_per_s: float = _number("fastest change of torque, in rated torques a second", gt=0.0)
 
 
+def _servo_factor(meaning: str) -> Any:
+    return Field(default_factory=list, description=f"{meaning}, one for each blade; none given: 1")
+
+
+class ServoOffsetKeys(FileModel):
+    """``[pitch.offsets]``: what sets single servos apart, one number for each blade."""
+
+    rate_factor: list[Positive] = _servo_factor("on the rates of normal running and of a stop")
+    acceleration_factor: list[Positive] = _servo_factor("on the acceleration limit")
+    frequency_factor: list[Positive] = _servo_factor("on the natural frequency")
+
+
 class PitchKeys(FileModel):
     """``[pitch]``"""
 
@@ -182,6 +195,23 @@ class PitchKeys(FileModel):
     delay_s: float = _number("from command to servo", ge=0.0, le=1.0)
     rate_limit_deg_s: float = _number("fastest pitch rate", gt=0.0, le=50.0)
     acceleration_limit_deg_s2: float = _number("largest pitch acceleration", gt=0.0, le=500.0)
+    stop_rate_deg_s: float | None = _number(
+        "pitch rate of an emergency stop; none given: rate_limit_deg_s", default=None, gt=0.0, le=50.0
+    )
+    play_deg: float = _number("backlash between servo and blade", default=0.0, ge=0.0, le=2.0)
+    bearing_friction: float = _number(
+        "coefficient of friction of the pitch bearings; none given: no friction in the servos' torque",
+        default=0.0,
+        ge=0.0,
+        le=0.1,
+    )
+    bearing_diameter_m: float | None = _number(
+        "of the pitch bearings' rows; needed where they have friction",
+        default=None,
+        gt=0.0,
+        le=15.0,
+    )
+    offsets: ServoOffsetKeys = Field(default_factory=ServoOffsetKeys, description="what sets servos apart")
 
 
 class TurbineKeys(FileModel):

@@ -11,7 +11,7 @@ import numpy as np
 
 from sim.design import Array, Blade, Machine, Nacelle, Pitch, Rotor, Section, Tower, Turbine
 from sim.table import Table
-from sim.turbine_file import AnySection, BladeKeys, LiftingSection, RoundSection, TurbineKeys
+from sim.turbine_file import AnySection, BladeKeys, LiftingSection, PitchKeys, RoundSection, TurbineKeys
 from sim.units import bare, si, unit_of
 
 _PARAMETER_KEYS = (
@@ -53,7 +53,7 @@ def to_si(path: Path, keys: TurbineKeys, table: Table, polars: Mapping[int, Tabl
         tower=Tower(**_values(keys.tower)),
         nacelle=Nacelle(**_values(keys.nacelle)),
         machine=Machine(**_values(keys.machine)),
-        pitch=Pitch(**_values(keys.pitch)),
+        pitch=_pitch(keys.pitch, keys.rotor.blade_count),
     )
 
 
@@ -104,6 +104,18 @@ def _blade(keys: BladeKeys, blade_count: int, table: Table) -> Blade:
         stiffness_factor=per_blade("stiffness_factor", 1.0),
         mass_factor=per_blade("mass_factor", 1.0),
     )
+
+
+def _pitch(keys: PitchKeys, blade_count: int) -> Pitch:
+    told = {
+        name: getattr(keys, name) for name in PitchKeys.model_fields if name not in ("offsets", "play_deg")
+    }
+    if keys.stop_rate_deg_s is None:
+        told["stop_rate_deg_s"] = keys.rate_limit_deg_s
+    if keys.bearing_diameter_m is None:
+        told["bearing_diameter_m"] = 0.0
+    offsets = {name: _frozen(values or [1.0] * blade_count) for name, values in keys.offsets}
+    return Pitch(play=_value(keys, "play_deg"), **{bare(key): si(key, told[key]) for key in told}, **offsets)
 
 
 def _section(keys: AnySection, polar: Table | None) -> Section:

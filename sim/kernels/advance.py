@@ -73,7 +73,7 @@ def begin(lanes, design, wind, period, blade_count):
         y, dy, d, w = lanes.y[lane], lanes.dy[lane], lanes.design[lane], lanes.wind[lane]
         wind_plane(work.plane, work.gust, lanes.tick[lane] * period, w, wind)
         evaluate(y, dy, d, design, w, wind, work.plane, work.gust, work, blade_count, at.SHAPES)
-        put_out(lanes.out[lane], y, d, design, work, blade_count)
+        put_out(lanes.out[lane], y, dy, d, design, work, blade_count)
         for b in range(blade_count):
             lanes.out[lane, at.OUT_DISTANCE + b] = math.nan
 
@@ -118,6 +118,7 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
                 w,
                 wind,
                 pitch_command[lane],
+                lanes.rate_limit[lane],
                 torque_command[lane],
                 work,
                 blade_count,
@@ -129,7 +130,7 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
                 out[at.OUT_DISTANCE + b] = gap
                 if done == 1:
                     close_pass(lane, b, tick + 1, lanes, log)
-        put_out(out, y, d, design, work, blade_count)
+        put_out(out, y, dy, d, design, work, blade_count)
         lanes.tick[lane] = tick + 1
         check_lane(lane, (tick + 1) * period, lanes, design, blade_count)
         if tick >= log.judged_from[lane]:

@@ -1,7 +1,7 @@
 """Where does each quantity lie in the packed arrays: the one place that names offsets.
 
 A lane's state is one contiguous array: modal amplitudes (blade, mode), their rates, tower
-displacements and rates, azimuth, rotor speed, generator torque, pitch, pitch rate; then, from
+displacements and rates, azimuth, rotor speed, generator torque, pitch, pitch rate, pitch held; then, from
 ``FLAT`` on, the station states in rows of ``WIDTH``. Rows have a fixed width, so that the compiler
 can see that they do not overlap and vectorises the station loops.
 """
@@ -28,9 +28,10 @@ TOWER = QD + BLADES * MODES  # fore-aft, its rate, side-side, its rate
 AZIMUTH = TOWER + 4
 SPEED = AZIMUTH + 1
 TORQUE = SPEED + 1
-PITCH = TORQUE + 1
+PITCH = TORQUE + 1  # of the servo; the blade stands within its play of it
 RATE = PITCH + BLADES
-FLAT = 32
+HELD = RATE + BLADES  # where the blade stood at the last step: what the servo's play is reckoned from
+FLAT = 40
 ROW_Z, ROW_W, ROW_X1, ROW_X2, ROW_F = (n * WIDTH for n in range(5))  # from FLAT
 STATE = FLAT + 5 * WIDTH
 
@@ -41,7 +42,8 @@ PHI_Y = 13 * WIDTH  # 5 shapes
 LIFT_P = 18 * WIDTH  # 3 modes: shortening linear in the amplitude, from prebend
 LIFT_S = 21 * WIDTH  # 6: shortening quadratic in the amplitudes, 00 01 02 11 12 22
 OVER_CHORD, TIP_GAP, ROOT_GAP, SOLIDITY, INFLOW_LAG = (n * WIDTH for n in range(27, 32))  # see kernels.aero
-STATION_ROWS = 32
+MOMENT = 32 * WIDTH  # moment coefficient in attached flow, for the servos' torque alone
+STATION_ROWS = 33
 
 # Rows of scratch, by where they begin; written and read within one evaluation.
 (
@@ -94,7 +96,11 @@ SCALARS = 37
 
 # Scalars of a blade: Design.blades[design, blade, name].
 MASS, FIRST, SECOND, PREBEND_0, PREBEND_1, PREBEND_2, PITCH_OFFSET = range(7)
-BLADE_SCALARS = 7
+# Its servo: natural frequency, limits of rate and acceleration, rate of an emergency stop, half its play, the
+# blade's own inertia about the pitch axis, friction moment over root moment and over radial force.
+(SERVO_FREQUENCY, SERVO_RATE, SERVO_ACCELERATION, STOP_RATE, HALF_PLAY, PITCH_INERTIA, FRICTION_ARM,
+ FRICTION_RADIUS) = range(7, 15)  # fmt: skip
+BLADE_SCALARS = 15
 
 # What one tick puts out: out[lane, name], blade quantities from the named offset on.
 (
@@ -120,7 +126,9 @@ BLADE_SCALARS = 7
 OUT_TIP = 24  # tip deflection of each blade, flapwise in its own axes
 OUT_STATION_WIND = 27  # mean longitudinal wind over the outer half of each blade
 OUT_RATE = 30  # pitch rate of each blade
-OUTPUTS = 33
+OUT_SERVO = 33  # torque of each servo about the pitch axis
+OUT_DIRECTION = 36  # of the wind, from the left of the shaft positive
+OUTPUTS = 37
 
 # Columns of a completed pass.
 (
@@ -184,8 +192,8 @@ class Wind(NamedTuple):
     MIN_CLEARANCE,
     MAX_TIP,
 ) = range(8)
-SUM_TRAVEL, MAX_RATE, MAX_FLAP, MAX_EDGE = 8, 11, 14, 17
-TOTALS = 20
+SUM_TRAVEL, MAX_RATE, MAX_FLAP, MAX_EDGE, MAX_SERVO_TORQUE, MAX_SERVO_POWER = 8, 11, 14, 17, 20, 23
+TOTALS = 26
 
 # The running search for a pass's minimum: Lanes.search[lane, blade, name].
 (LAST, LAST_BUT_ONE, LEAST, LEAST_TIME, LEAST_RADIUS, LEAST_AZIMUTH, LEAST_PITCH, LEAST_WIND) = range(8)
@@ -212,6 +220,7 @@ class Lanes(NamedTuple):
     last_pass: np.ndarray  #: (lane, BLADES) smallest clearance of the last pass [m], nan before the first
     last_pass_tick: np.ndarray  #: (lane, BLADES) int64 tick at which it was complete
     totals: np.ndarray  #: (lane, TOTALS)
+    rate_limit: np.ndarray  #: (lane, BLADES) of each servo in this period [rad/s]; negative: the design's own
 
 
 class Log(NamedTuple):

@@ -15,7 +15,7 @@ from sim.kernels import layout as at
 from sim.kernels import stations, structure
 from sim.kernels.aero import FLAGS
 from sim.kernels.inflow import wind_plane
-from sim.kernels.machine import servo_acceleration, torque_rate
+from sim.kernels.machine import blade_pitch, servo_acceleration, torque_rate
 
 
 @njit(**FLAGS)
@@ -157,8 +157,10 @@ def evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, shapes):
     tilt = place_hub(hub, y, scalars)
     for b in range(blade_count):
         azimuth = y[at.AZIMUTH] + 2.0 * math.pi * b / blade_count
-        pitch = y[at.PITCH + b] + design.blades[d, b, at.PITCH_OFFSET]
-        blade_frame(frames[b], azimuth, pitch, y[at.RATE + b], tilt, scalars)
+        half_play = design.blades[d, b, at.HALF_PLAY]
+        pitch = blade_pitch(y[at.HELD + b], y[at.PITCH + b], half_play)
+        rate = 0.0 if abs(y[at.PITCH + b] - pitch) < half_play else y[at.RATE + b]
+        blade_frame(frames[b], azimuth, pitch + design.blades[d, b, at.PITCH_OFFSET], rate, tilt, scalars)
     blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars)
     count = blade_count * at.STATIONS
     stations.read_polars(s, blade_count, design.polars[d])
@@ -172,57 +174,61 @@ def evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, shapes):
 
 
 @njit(**FLAGS)
-def command_machine(y, dy, d, design, pitch_command, torque_command, blade_count):
+def command_machine(y, dy, d, design, pitch_command, rate_limit, torque_command, blade_count):
     """Write the part of the rate that sees the commands: pitch accelerations and generator torque."""
     scalars = design.scalars[d]
     for b in range(blade_count):
+        servo = design.blades[d, b]
         dy[at.RATE + b] = servo_acceleration(
             y[at.PITCH + b],
             y[at.RATE + b],
             pitch_command[b],
-            scalars[at.PITCH_FREQUENCY],
+            servo[at.SERVO_FREQUENCY],
             scalars[at.PITCH_DAMPING],
-            scalars[at.PITCH_RATE_LIMIT],
-            scalars[at.PITCH_ACCELERATION_LIMIT],
+            servo[at.SERVO_RATE] if rate_limit[b] < 0.0 else rate_limit[b],
+            servo[at.SERVO_ACCELERATION],
         )
     dy[at.TORQUE] = torque_rate(y[at.TORQUE], torque_command, scalars[at.TORQUE_LAG])
 
 
 @njit(**FLAGS)
 def hold_stops(y, d, design, blade_count):
-    """Keep every pitch angle within its mechanical stops."""
+    """Keep every servo within its mechanical stops, and let each blade follow through its servo's play."""
     low, high = design.scalars[d, at.PITCH_LOW], design.scalars[d, at.PITCH_HIGH]
     for b in range(blade_count):
         if y[at.PITCH + b] < low:
             y[at.PITCH + b], y[at.RATE + b] = low, max(y[at.RATE + b], 0.0)
         elif y[at.PITCH + b] > high:
             y[at.PITCH + b], y[at.RATE + b] = high, min(y[at.RATE + b], 0.0)
+        y[at.HELD + b] = blade_pitch(y[at.HELD + b], y[at.PITCH + b], design.blades[d, b, at.HALF_PLAY])
 
 
 @njit(**FLAGS)
-def runge_kutta(y, dy, time, h, d, design, w, wind, pitch_command, torque_command, work, blade_count):
+def runge_kutta(
+    y, dy, time, h, d, design, w, wind, pitch_command, rate_limit, torque_command, work, blade_count
+):
     """Advance one lane by ``h`` [s]; ``dy`` is the rate at the start and becomes that at the end."""
     y0, k1, k2, k3 = work.start, work.start_rate, work.rate_2, work.rate_3
     plane, gust = work.plane, work.gust
-    command_machine(y, dy, d, design, pitch_command, torque_command, blade_count)
+    command_machine(y, dy, d, design, pitch_command, rate_limit, torque_command, blade_count)
     for i in range(at.STATE):
         y0[i] = y[i]
         k1[i] = dy[i]
         y[i] = y0[i] + 0.5 * h * k1[i]
     wind_plane(plane, gust, time + 0.5 * h, w, wind)
     evaluate(y, k2, d, design, w, wind, plane, gust, work, blade_count, at.MODES)
-    command_machine(y, k2, d, design, pitch_command, torque_command, blade_count)
+    command_machine(y, k2, d, design, pitch_command, rate_limit, torque_command, blade_count)
     for i in range(at.STATE):
         y[i] = y0[i] + 0.5 * h * k2[i]
     evaluate(y, k3, d, design, w, wind, plane, gust, work, blade_count, at.MODES)
-    command_machine(y, k3, d, design, pitch_command, torque_command, blade_count)
+    command_machine(y, k3, d, design, pitch_command, rate_limit, torque_command, blade_count)
     for i in range(at.STATE):
         y[i] = y0[i] + h * k3[i]
     wind_plane(plane, gust, time + h, w, wind)
     evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, at.MODES)
-    command_machine(y, dy, d, design, pitch_command, torque_command, blade_count)
+    command_machine(y, dy, d, design, pitch_command, rate_limit, torque_command, blade_count)
     for i in range(at.STATE):
         y[i] = y0[i] + h / 6.0 * (k1[i] + 2.0 * (k2[i] + k3[i]) + dy[i])
     hold_stops(y, d, design, blade_count)
     evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, at.SHAPES)
-    command_machine(y, dy, d, design, pitch_command, torque_command, blade_count)
+    command_machine(y, dy, d, design, pitch_command, rate_limit, torque_command, blade_count)

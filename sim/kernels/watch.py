@@ -10,6 +10,7 @@ from sim.kernels import layout as at
 from sim.kernels import structure
 from sim.kernels.aero import FLAGS
 from sim.kernels.cycles import record_turning
+from sim.kernels.machine import blade_pitch, servo_torque
 from sim.kernels.passing import clearance, hermite, vertex
 from sim.kernels.step import blade_frame, place_hub
 
@@ -27,7 +28,7 @@ def from_tower(azimuth):
 
 
 @njit(**FLAGS)
-def put_out(out, y, d, design, work, blade_count):
+def put_out(out, y, dy, d, design, work, blade_count):
     """Write what can be measured at this instant; ``work`` is as ``evaluate`` left it."""
     scalars = design.scalars[d]
     accelerations, total = work.accelerations, work.total
@@ -44,6 +45,8 @@ def put_out(out, y, d, design, work, blade_count):
         out[at.OUT_EDGE + b] = structure.reaction(
             4, work.couple[b], matrices, mode_accelerations, accelerations
         )
+        root_moment = math.hypot(out[at.OUT_FLAP + b], out[at.OUT_EDGE + b])
+        out[at.OUT_SERVO + b] = servo_torque(b, y, dy, d, design, work, root_moment)
         out[at.OUT_PITCH + b] = y[at.PITCH + b]
         out[at.OUT_RATE + b] = y[at.RATE + b]
         tip = design.stations[d]
@@ -61,6 +64,7 @@ def put_out(out, y, d, design, work, blade_count):
     out[at.OUT_SPEED] = y[at.SPEED]
     out[at.OUT_FA_ACCELERATION], out[at.OUT_SS_ACCELERATION] = accelerations[0], accelerations[1]
     out[at.OUT_WIND] = work.plane[work.plane.shape[0] // 2]
+    out[at.OUT_DIRECTION] = math.atan2(work.air[0], work.air[1])
     out[at.OUT_POWER] = y[at.TORQUE] * y[at.SPEED] * scalars[at.EFFICIENCY]
     out[at.OUT_THRUST] = total[0]
     out[at.OUT_TORQUE] = total[3]
@@ -79,7 +83,7 @@ def clearance_between(t, h, b, y, dy, d, design, work, blade_count):
     scalars = design.scalars[d]
     tilt = place_hub(work.hub_between, now, scalars)
     azimuth = now[at.AZIMUTH] + 2.0 * math.pi * b / blade_count
-    pitch = now[at.PITCH + b]
+    pitch = blade_pitch(now[at.HELD + b], now[at.PITCH + b], design.blades[d, b, at.HALF_PLAY])
     frame = work.frame_between
     blade_frame(frame, azimuth, pitch + design.blades[d, b, at.PITCH_OFFSET], 0.0, tilt, scalars)
     gap, radius = clearance(
@@ -179,6 +183,10 @@ def add_up(lane, period, lanes, log, blade_count):
         totals[at.MAX_RATE + b] = max(totals[at.MAX_RATE + b], rate)
         totals[at.MAX_FLAP + b] = max(totals[at.MAX_FLAP + b], abs(out[at.OUT_FLAP + b]))
         totals[at.MAX_EDGE + b] = max(totals[at.MAX_EDGE + b], abs(out[at.OUT_EDGE + b]))
+        torque = out[at.OUT_SERVO + b]
+        power = max(torque * out[at.OUT_RATE + b], 0.0)
+        totals[at.MAX_SERVO_TORQUE + b] = max(totals[at.MAX_SERVO_TORQUE + b], abs(torque))
+        totals[at.MAX_SERVO_POWER + b] = max(totals[at.MAX_SERVO_POWER + b], power)
         totals[at.MAX_TIP] = max(totals[at.MAX_TIP], abs(out[at.OUT_TIP + b]))
     if log.turning.shape[2] > 0:
         state, points, count = log.turning_state[lane], log.turning[lane], log.turning_count[lane]

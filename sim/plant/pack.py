@@ -22,6 +22,10 @@ STOP_MARGIN = np.radians(2.0)
 """How far [rad] the lower mechanical stop lies below fine pitch: room for a servo's overshoot."""
 LARGEST_DEFLECTION = 0.35
 """Share of the blade's length beyond which its first flap mode is no longer trusted [-]."""
+ATTACHED = 184
+"""Row of the section tables, 4 degrees, whose moment stands for all attached flow."""
+GYRATION = 0.25
+"""Radius of gyration of a section about its pitch axis over the chord [-]; invented."""
 LARGEST_PHASE = 0.6
 """Largest product of a mode's angular frequency and the step [-]; beyond it a period is divided."""
 MOST_PARTS = 4
@@ -66,7 +70,10 @@ def _pack_fresh(turbine: Turbine) -> tuple[Array, ...]:
     count, side = turbine.rotor.blade_count, turbine.rotor.side
     modes = [blade_modes(turbine, blade) for blade in range(count)]
     k = _station_constants(turbine, modes)
-    polars = np.ascontiguousarray(build_polars(turbine).table[:, :, :4])
+    table = build_polars(turbine).table
+    polars = np.ascontiguousarray(table[:, :, :4])
+    for b in range(count):
+        k[at.MOMENT // at.WIDTH, b * at.STATIONS : (b + 1) * at.STATIONS] = table[:, ATTACHED, 4]
     blades = np.zeros((at.BLADES, at.BLADE_SCALARS))
     vectors = np.zeros((at.BLADES, 8, at.SHAPES))
     matrices = np.zeros((at.BLADES, at.MATRICES, at.SHAPES, at.SHAPES))
@@ -74,7 +81,7 @@ def _pack_fresh(turbine: Turbine) -> tuple[Array, ...]:
     for b, m in enumerate(modes):
         blades[b] = (
             m.mass, m.first_moment, m.second_moment, side * m.prebend_moment0, side * m.prebend_moment1,
-            m.prebend_moment2, turbine.blade.pitch_offset[b],
+            m.prebend_moment2, turbine.blade.pitch_offset[b], *_servo(turbine, b),
         )  # fmt: skip
         vectors[b] = m.Fx, m.Fy, m.Jx, m.Jy, side * m.Pr, side * m.P1, side * m.Px, side * m.Py
         mass = m.Mxx + m.Myy
@@ -86,6 +93,23 @@ def _pack_fresh(turbine: Turbine) -> tuple[Array, ...]:
     heights = np.linspace(0.0, turbine.tower.height, 65)
     shape = np.stack([tower.fore_aft.shape(heights), tower.side_side.shape(heights)])
     return _scalars(turbine), k.ravel(), polars, blades, vectors, matrices, inverse, shape
+
+
+def _servo(turbine: Turbine, b: int) -> tuple[float, ...]:
+    """Return the scalars of one blade's servo, and the blade's inertia about an axis through its sections."""
+    pitch, blade = turbine.pitch, turbine.blade
+    section = blade.mass * blade.mass_factor[b] * (GYRATION * blade.chord) ** 2
+    friction = 0.5 * pitch.bearing_friction
+    return (
+        pitch.natural_frequency * pitch.frequency_factor[b],
+        pitch.rate_limit * pitch.rate_factor[b],
+        pitch.acceleration_limit * pitch.acceleration_factor[b],
+        pitch.stop_rate * pitch.rate_factor[b],
+        0.5 * pitch.play,
+        float(np.sum(0.5 * (section[1:] + section[:-1]) * np.diff(blade.r))),
+        friction,
+        friction * pitch.bearing_diameter,
+    )
 
 
 def _station_constants(turbine: Turbine, modes: Sequence[BladeModes]) -> Array:
@@ -201,7 +225,7 @@ def stiffest_mode(turbine: Turbine) -> tuple[str, float]:
     """Return name and angular frequency [rad/s] of the fastest motion that the march follows in steps."""
     modes, tower = blade_modes(turbine), tower_modes(turbine)
     rates = dict(zip(("flap_1", "flap_2", "edge_1"), 2.0 * np.pi * modes.mode_frequency, strict=True))
-    rates["pitch servo"] = turbine.pitch.natural_frequency
+    rates["pitch servo"] = turbine.pitch.natural_frequency * float(turbine.pitch.frequency_factor.max())
     rates["tower fore-aft"] = 2.0 * np.pi * tower.fore_aft.frequency
     rates["tower side-side"] = 2.0 * np.pi * tower.side_side.frequency
     name = max(rates, key=lambda mode: rates[mode])
@@ -264,7 +288,7 @@ def begin_state(turbine: Turbine, wind_speed: float, azimuth: float) -> Array:
     w, q = look(table.w), look(table.q)
     for b in range(count):
         y[at.Q + at.MODES * b : at.Q + at.MODES * (b + 1)] = q
-        y[at.PITCH + b] = look(table.pitch)[0]
+        y[at.PITCH + b] = y[at.HELD + b] = look(table.pitch)[0]
         for row, value in ((at.ROW_W, w), (at.ROW_Z, 0.4 * w), (at.ROW_F, 1.0)):
             first = at.FLAT + row + b * at.STATIONS
             y[first : first + at.STATIONS] = value
