@@ -14,6 +14,7 @@ from scenarios.provenance import code_version, versions
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment, assess
+from scenarios.studies.featured import find_features
 from scenarios.studies.gather import has_ended, trouble_of
 from scenarios.studies.telling import entry_data, text_of, verdict_sentence
 
@@ -55,14 +56,16 @@ def run(scenario: Scenario, options: Options) -> Answer:
     InputError, RunError
         As `scenarios.campaign.run_cases`; the page cannot be written.
     """
-    from scenarios.report.page import write_page
+    from scenarios.report.page import render, write
+    from scenarios.report.sections import study_page
 
     store = Store(options.store)
     study = judge_scenario(scenario, store, options)
     page = options.out / f"{scenario.name}.html"
     data = study_data(study, page)
-    write_page(page, study, data, store)
-    page.with_suffix(".json").write_text(to_json(data) + "\n", encoding="utf-8")
+    features = find_features(study.entries, store)
+    write(page, render(study_page(scenario, study.entries, features, data)))
+    write(page.with_suffix(".json"), to_json(data) + "\n")
     return Answer(data, text_of(study.entries, data), study.code)
 
 

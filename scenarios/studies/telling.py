@@ -32,7 +32,7 @@ def verdict_sentence(entries: Sequence[Assessment], share: float) -> str:
     verdict, gathered = candidate.verdict, candidate.gathered
     governing = verdict.governing
     rule = (
-        f"{gathered.required:.2f} m must ({share:.0%} of the unloaded {gathered.unloaded:.2f} m, "
+        f"{gathered.required:.2f} m must ({100.0 * share:g} % of the unloaded {gathered.unloaded:.2f} m, "
         "load factor 1)"
     )
     if math.isnan(governing.margin):
@@ -175,9 +175,9 @@ def _room_text(entries: Sequence[Assessment]) -> str:
                 " + ".join(entry.stack),
                 governing_text(verdict.governing),
                 "yes" if verdict.holds else "no",
-                f"{verdict.governing.characteristic:.2f}",
-                f"{verdict.governing.margin:+.2f}",
-                f"{verdict.smallest_clearance:.2f}",
+                number(verdict.governing.characteristic),
+                number(verdict.governing.margin, "+.2f"),
+                number(verdict.smallest_clearance),
                 f"{entry.broken}",
                 f"{entry.strikes}",
             ]
@@ -221,6 +221,17 @@ def percent(interval: Interval) -> str:
     return f"{value} ({_two_digits(100.0 * interval.low)}..{_two_digits(100.0 * interval.high)}) %"
 
 
+def number(value: float, style: str = ".2f") -> str:
+    """Write a number, a dash where there is none."""
+    return format(value, style) if math.isfinite(value) else "-"
+
+
+def straw_man(entries: Sequence[Assessment]) -> str:
+    """Say so where the reference breaks the requirement itself."""
+    reference = entries[0]
+    return "" if reference.verdict.holds else f" {reference.name} itself does not hold: no fair reference."
+
+
 def _two_digits(value: float) -> str:
     return f"{value:.0f}" if value >= 9.95 else f"{value:.2g}"
 
@@ -237,7 +248,7 @@ def ratio_text(interval: Interval) -> str:
 def _bill_text(entries: Sequence[Assessment]) -> str:
     head = ["entry", "energy", "pitch deg/h", *(f"{CHANNEL_TITLES[name]} range" for name in CHANNELS)]
     rows = [
-        [entry.name, ratio_text(entry.bill.energy.ratio), f"{entry.bill.travel.value:.0f}"]
+        [entry.name, ratio_text(entry.bill.energy.ratio), number(entry.bill.travel.value, ".0f")]
         + [ratio_text(entry.bill.equivalent[name].ratio) for name in CHANNELS]
         for entry in entries
     ]
@@ -245,5 +256,4 @@ def _bill_text(entries: Sequence[Assessment]) -> str:
         f"The bill against {entries[0].name}: normal turbulence by its hours a year, the same winds for all; "
         "95 % intervals over seeds."
     )
-    straw = "" if entries[0].verdict.holds else f" {entries[0].name} itself does not hold: no fair reference."
-    return f"{note}{straw}\n{table(head, rows)}"
+    return f"{note}{straw_man(entries)}\n{table(head, rows)}"

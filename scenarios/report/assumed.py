@@ -1,0 +1,127 @@
+"""What was assumed: requirement, winds, sensors, limits, versions?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from scenarios.case import LayerSpec
+from scenarios.report.page import Lines, Row, Section, Table, Text
+from scenarios.scenario import Scenario
+from scenarios.studies.gather import mean_wind
+
+LIMITS = (
+    "Three shapes for each blade and two for the tower; blade elements with dynamic inflow and unsteady "
+    "sections.",
+    "Left out: torsion of the blade, higher bending modes, yaw of the nacelle, soft foundations, ice, "
+    "wakes of other turbines, dirt.",
+    "Clearance is looked for over the outer fifth of each blade, horizontally from its outline to the wall "
+    "of the moving tower.",
+    "A share of passes from simulation is not a rate of dangerous failures; software's systematic faults "
+    "have no probability.",
+)
+
+SENSOR_UNITS: Mapping[str, tuple[float, str]] = {
+    "azimuth": (180.0 / math.pi, "deg"),
+    "rotor_speed": (30.0 / math.pi, "rpm"),
+    "pitch": (180.0 / math.pi, "deg"),
+    "root_flap_moment": (1e-3, "kN m"),
+    "root_edge_moment": (1e-3, "kN m"),
+    "tip_distance": (1.0, "m"),
+    "last_pass_clearance": (1.0, "m"),
+    "tower_acceleration": (1.0, "m/s²"),
+    "wind_speed": (1.0, "m/s"),
+    "power": (1e-3, "kW"),
+}
+
+
+def assumed_section(scenario: Scenario, data: Mapping[str, Any]) -> Section:
+    """Say what the results rest on."""
+    return Section(
+        "What was assumed",
+        [
+            Text(_rule_words(data)),
+            _winds_table(scenario),
+            Text(_site_words(scenario)),
+            Text(
+                "Sensors that the logic may read, with the age and the noise (standard deviation) of their "
+                "readings:"
+            ),
+            _sensor_table(scenario),
+            Text("Each entry's turbine differs from the file only as said here:"),
+            Table(["entry", "set", "layers and parameters"], _entry_rows(scenario), left=3),
+            Lines(LIMITS),
+            Text(
+                f"Seed {scenario.seed}. Configuration {data['configuration_hash']}. Versions: "
+                + ", ".join(f"{name} {value}" for name, value in data["versions"].items())
+                + "."
+            ),
+        ],
+    )
+
+
+def _rule_words(data: Mapping[str, Any]) -> str:
+    asked = data["requirement"]
+    return (
+        f"Requirement: {100.0 * asked['share']:g} % of the unloaded clearance of "
+        f"{asked['unloaded_clearance_m']:.3f} m, that is {asked['required_clearance_m']:.3f} m, must remain "
+        "under characteristic loads with load factor 1 and the rotor turning. The rule is that of "
+        "certification guidelines as it is commonly told; the user's certification body decides which rule "
+        "holds."
+    )
+
+
+def _site_words(scenario: Scenario) -> str:
+    site = scenario.site
+    density = scenario.reference.design.air_density
+    return (
+        f"Site: wind class {site['wind_class']}, turbulence category {site['turbulence_category']}, annual "
+        f"mean {mean_wind(scenario):.2f} m/s (Rayleigh), air {density:g} kg/m³, shear exponent "
+        f"{site['shear_exponent']:g}, upflow {site['upflow_deg']:g} deg, yaw error "
+        f"{site['yaw_error_deg']:g} deg. Turbulence in the longitudinal component, by the spectrum and "
+        "coherence of IEC 61400-1. All entries meet the same winds."
+    )
+
+
+def _winds_table(scenario: Scenario) -> Table:
+    rows = []
+    cases = scenario.cases_of(scenario.reference)
+    for label in dict.fromkeys(case.load_case for case in cases):
+        mine = [case for case in cases if case.load_case == label]
+        run = mine[0].run
+        speeds = ", ".join(f"{speed:g}" for speed in dict.fromkeys(case.wind.speed for case in mine))
+        count = max(case.number for case in mine)
+        what = "rotor positions" if mine[0].is_event else "seeds"
+        kind = mine[0].wind.kind.replace("_", " ")
+        times = [f"{run.duration:g}", f"{run.settle:g}"]
+        rows.append(Row([label, kind, speeds, f"{count} {what}", *times]))
+    head = ["load case", "wind", "speeds [m/s]", "each", "judged [s]", "settled before [s]"]
+    return Table(head, rows, left=4)
+
+
+def _sensor_table(scenario: Scenario) -> Table:
+    spec = scenario.cases[0].sensors
+    noises = dict(spec.noises)
+    rows = []
+    for name, delay in spec.delays:
+        factor, unit = SENSOR_UNITS[name]
+        rows.append(Row([name.replace("_", " "), f"{delay:g}", f"{noises[name] * factor:.4g} {unit}"]))
+    return Table(["sensor", "age [s]", "noise"], rows)
+
+
+def _entry_rows(scenario: Scenario) -> list[Row]:
+    rows = []
+    for entry in scenario.entries:
+        told = ", ".join(f"{key} = {value}" for key, value in entry.turbine.overrides)
+        layers = "; ".join(_layer_words(layer) for layer in entry.stack)
+        rows.append(Row([entry.name, told or "nothing", layers]))
+    return rows
+
+
+def _layer_words(layer: LayerSpec) -> str:
+    told = [
+        f"{name} {value:g}" if isinstance(value, float) else f"{name} {value}"
+        for name, value in layer.parameters
+    ]
+    return f"{layer.name} ({', '.join(told)})" if told else layer.name

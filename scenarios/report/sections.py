@@ -1,0 +1,231 @@
+"""What does the page of a study say, section by section?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from scenarios.report.assumed import assumed_section
+from scenarios.report.drawing import Pen, pens
+from scenarios.report.figures import RANGE_TITLES, bill_figure, ledger_figure, room_figure
+from scenarios.report.moment import azimuth_figure, pass_figure, side_figure
+from scenarios.report.page import BREAKS, HOLDS, UNKNOWN, Figure, Lines, Page, Row, Section, Table, Text
+from scenarios.scenario import Scenario
+from scenarios.studies.assess import CHANNELS, Assessment
+from scenarios.studies.featured import Featured, Features
+from scenarios.studies.telling import governing_text, number, percent, ratio_text, straw_man
+
+Entries = Sequence[Assessment]
+
+
+def study_page(scenario: Scenario, entries: Entries, features: Features, data: Mapping[str, Any]) -> Page:
+    """Compose the page of a study.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    entries : sequence of Assessment
+    features : Features
+    data : mapping
+        What the study prints with ``--json``.
+    """
+    pen = pens([entry.name for entry in entries])
+    sections = [_room_section(entries, pen), _cases_section(entries, pen)]
+    if features.worst is not None:
+        sections.append(_pass_section(features, pen))
+    if "ledger" in scenario.questions:
+        sections.append(_ledger_section(entries, pen))
+    if "bill" in scenario.questions:
+        sections.append(_bill_section(entries, pen))
+    sections.append(assumed_section(scenario, data))
+    if data["failed_cases"] or data["flagged_cases"]:
+        sections.append(_trouble_section(data))
+    verdict = entries[-1].verdict
+    is_known = verdict.governing.margin == verdict.governing.margin
+    headline = "Holds." if verdict.holds else "Does not hold." if is_known else "Unknown."
+    return Page(
+        name=scenario.name,
+        title=scenario.title or scenario.name,
+        where=_where(scenario, entries),
+        headline=headline,
+        verdict=data["verdict"],
+        mark=HOLDS if verdict.holds else BREAKS if is_known else UNKNOWN,
+        sections=sections,
+        remarks=_remarks(entries, data),
+    )
+
+
+def _where(scenario: Scenario, entries: Entries) -> str:
+    design = scenario.reference.design
+    return (
+        f"Scenario {scenario.name}: turbine {design.name}, {design.rotor.blade_count} blades, rotor "
+        f"{2.0 * design.rotor_radius:.0f} m, hub {design.rotor.hub_height:.0f} m, "
+        f"{design.machine.rated_power / 1e6:.2g} MW; wind class {scenario.site['wind_class']} "
+        f"{scenario.site['turbulence_category']}; {len(scenario.cases)} cases, "
+        f"{sum(entry.pass_count for entry in entries)} passes."
+    )
+
+
+def _remarks(entries: Entries, data: Mapping[str, Any]) -> list[str]:
+    told = []
+    if data["failed_cases"]:
+        told.append(f"{data['cases']['failed']} cases failed and are left out; they are listed at the end.")
+    for entry in entries:
+        if entry.verdict.problems:
+            told.append(f"{entry.name}: " + "; ".join(entry.verdict.problems) + ".")
+    return told
+
+
+def _row(entry: Assessment, pen: Mapping[str, Pen], entries: Entries, cells: Sequence[str]) -> Row:
+    return Row([entry.name, *cells], pen[entry.name].colour, entry is entries[-1])
+
+
+def _room_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
+    head = ["entry", "stack", "holds", "characteristic clearance [m]", "required [m]", "margin [m]"]
+    head += ["smallest of all [m]", "passes", "broken", "strikes"]
+    rows = [
+        _row(entry, pen, entries, [
+            " + ".join(entry.stack), "yes" if entry.verdict.holds else "no",
+            number(entry.verdict.governing.characteristic), number(entry.gathered.required),
+            number(entry.verdict.governing.margin, "+.2f"), number(entry.verdict.smallest_clearance),
+            str(entry.pass_count), str(entry.broken), str(entry.strikes),
+        ])
+        for entry in entries
+    ]  # fmt: skip
+    note = (
+        "The first entry is the reference, the last the candidate. The characteristic clearance alone "
+        "decides: in turbulence the mean over seeds of each seed's smallest clearance at the worst wind "
+        "speed, in a gust the worst over the rotor's position. The smallest of all passes worsens with "
+        "every seed that is added, and decides nothing. A pass is broken below the required clearance, a "
+        "strike at zero or less."
+    )
+    caption = (
+        "Clearance against wind speed. Lines and large markers: characteristic values. Dots: the smallest "
+        "clearance of each seed or rotor position, set side by side for the entries."
+    )
+    return Section(
+        "What room remains",
+        [Table(head, rows, left=3), Text(note), Figure(room_figure(entries, pen), caption)],
+    )
+
+
+def _cases_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
+    conditions = list(dict.fromkeys(item.condition for item in entries[0].verdict.bins))
+    rows = []
+    for entry in entries:
+        worst = entry.verdict.per_condition()
+        cells = [governing_text(entry.verdict.governing)]
+        for condition in conditions:
+            item = worst[condition]
+            cells.append(f"{number(item.characteristic)} at {item.speed:g} m/s")
+        rows.append(_row(entry, pen, entries, cells))
+    head = ["entry", "governing case", *(f"{condition} [m]" for condition in conditions)]
+    note = "The smallest characteristic clearance of each load case, and the wind speed where it lies."
+    return Section("Which case governs", [Text(note), Table(head, rows, left=2)])
+
+
+def _pass_section(features: Features, pen: Mapping[str, Pen]) -> Section:
+    worst, twin = features.worst, features.twin
+    if worst is None:
+        return Section("One pass closely")
+    beside = (
+        f" The same wind without the logic is shown beside it ({twin.entry.name}: {twin.clearance:.2f} m)."
+        if twin is not None
+        else ""
+    )
+    note = (
+        f"The smallest pass of the governing case of {worst.entry.name}: {_case_words(worst)}, blade "
+        f"{worst.blade + 1}, {worst.time_s:.2f} s into the judged time, {worst.clearance:.2f} m left.{beside}"
+    )
+    azimuth = (
+        "Clearance against azimuth in the smallest pass of each entry's governing case ("
+        + "; ".join(f"{item.entry.name}: {_case_words(item)}" for item in features.governing)
+        + "). The dot is the least distance that the march found between its steps."
+    )
+    time = (
+        "The same pass in time. Dots are the least clearances of successive blades; the thin curves are the "
+        "clearances of each blade while it is near the tower."
+    )
+    side = (
+        "Tower and blade from the side at the instant of least distance, deflections to scale; the wind "
+        "blows from the left. The dashed outline is the unloaded blade at fine pitch."
+    )
+    return Section(
+        "One pass closely",
+        [
+            Text(note),
+            Figure(pass_figure(features, pen), time),
+            Figure(side_figure(features, pen), side),
+            Figure(azimuth_figure(features, pen), azimuth),
+        ],
+    )
+
+
+def _case_words(item: Featured) -> str:
+    what = "phase" if item.case.is_event else "seed"
+    return f"{item.case.load_case} at {item.case.wind.speed:g} m/s, {what} {item.case.number}"
+
+
+def _ledger_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
+    acting = [entry for entry in entries if entry.ledger.acted.any()]
+    note = (
+        "Where the logic acted, the simulation was marched on once more without it, so that each action is "
+        "known to have saved the pass, to have been needless, or to have done harm. Counts are of the "
+        "passes marched; shares carry 95 % intervals with the seed as the unit, since the passes of one "
+        "seed resemble each other. Kinds of wind are never pooled; gusts are swept, so that their shares "
+        "are no probabilities."
+    )
+    head = ["entry", "wind", "passes", "quiet", "saved", "missed", "needless", "harmed"]
+    head += ["acting", "demands missed", "actions needless"]
+    rows = []
+    for entry in entries:
+        for place, rates in enumerate(entry.rates):
+            counts = [f"{value:.0f}" for value in rates.counts.values()]
+            cells = [rates.stratum, f"{sum(rates.counts.values()):.0f}", *counts]
+            cells += [percent(rates.acting), percent(rates.miss), percent(rates.needless)]
+            colour = pen[entry.name].colour if place == 0 else ""
+            name = entry.name if place == 0 else ""
+            rows.append(Row([name, *cells], colour, entry is entries[-1]))
+    parts: list[Any] = [Text(note)]
+    parts.append(Figure(ledger_figure(entries), "The ledger of all passes but the quiet ones."))
+    parts.append(Table(head, rows, left=2))
+    shared = [
+        f"{entry.name}: {entry.ledger.pooled.sum():.0f} passes took their class from forks of like cases, "
+        f"{entry.ledger.assumed.sum():.0f} had no fork and are charged to the logic."
+        for entry in acting
+        if entry.ledger.pooled.sum() + entry.ledger.assumed.sum() > 0.0
+    ]
+    return Section("Was the logic right", parts + ([Lines(shared)] if shared else []))
+
+
+def _bill_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
+    reference = entries[0].name
+    note = (
+        f"Against {reference}, in the same winds: normal turbulence weighted by its hours in a year; "
+        "extreme turbulence and gusts enter no rate. Intervals are 95 % over seeds. Equivalent ranges are "
+        f"of the worst blade at a reference frequency of 1 Hz.{straw_man(entries)}"
+    )
+    head = ["entry", "energy ratio", "pitch travel [deg/h]"]
+    sizes = ["entry"]
+    for name, title in RANGE_TITLES.items():
+        words = title.replace("\n", " ").replace(" equivalent range", "")
+        head.append(f"{words}, ratio of ranges")
+        sizes += [f"{words}, range at exponent {CHANNELS[name][1]:g} [kN m]", "largest of all cases [kN m]"]
+    ratios, values = [], []
+    for entry in entries:
+        bill = entry.bill
+        cells = [ratio_text(bill.energy.ratio), number(bill.travel.value, ".0f")]
+        cells += [ratio_text(bill.equivalent[name].ratio) for name in RANGE_TITLES]
+        ratios.append(_row(entry, pen, entries, cells))
+        cells = []
+        for name in RANGE_TITLES:
+            cells += [number(bill.equivalent[name].value / 1e3, ".0f"), number(entry.largest[name], ".0f")]
+        values.append(_row(entry, pen, entries, cells))
+    caption = f"What each entry costs against {reference}: energy, equivalent ranges, pitch travel."
+    figure = Figure(bill_figure(entries, pen), caption)
+    return Section("What it costs", [Text(note), figure, Table(head, ratios), Table(sizes, values)])
+
+
+def _trouble_section(data: Mapping[str, Any]) -> Section:
+    rows = [Row([row["case"], row["why"]]) for row in [*data["failed_cases"], *data["flagged_cases"]]]
+    return Section("Cases that failed or ran with something amiss", [Table(["case", "why"], rows, left=2)])
