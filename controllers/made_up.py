@@ -64,6 +64,7 @@ def known(lanes: int, blades: int) -> Known:
         required_clearance=3.9 * grow,
         rotor_radius=70.0 * grow,
         side=-1.0 * one,
+        preview_range=150.0 * one,
     )
 
 
@@ -88,6 +89,8 @@ def readings(machine: Known, tick: int) -> Readings:
         "last_pass_clearance": machine.required_clearance[:, None] + 1.0 + 1.5 * slow[:, None] + 0.2 * turn,
         "tower_acceleration": np.stack([0.3 * slow, 0.1 * slow], axis=1),
         "wind_speed": 10.0 + 3.0 * slow,
+        "wind_direction": 0.1 * slow,
+        "wind_preview": 10.0 + 3.0 * np.sin(0.35 * time + 1.3 * lane + 0.5),
         "power": machine.rated_power * (1.0 - 0.1 * np.abs(slow)),
     }
     return Readings(

@@ -40,7 +40,10 @@ class Power(Parameters):
     the command rests on a stop or on the rate limit and the error pushes further (anti-windup).
     Large excess speeds raise the gains by 1 + (e/e2)^2.
 
-    Lowest pitch: the steady table's partial-load pitch at the present torque, at least fine.
+    Lowest pitch: the steady table's partial-load pitch at the present torque, at least fine. Where a layer
+    above holds all blades higher (their lowest reading stands more than half a degree above what the
+    servos make of this layer's own command), the integral is kept up there, so that the loop takes
+    over at once when the rotor speeds up. Pulses of single blades do not count.
 
     A rotor speed that is not usable is held at its last good value. After ``blind_s`` without one the
     pitch is driven towards feather at a quarter of the rate limit: an unknown speed is unsafe.
@@ -91,6 +94,9 @@ class Power(Parameters):
             "blind": np.zeros_like(speed),
             "integral": pitch,
             "pitch": pitch,
+            "seen_pitch": pitch,
+            "followed": pitch,
+            "follow_share": share_per_period(period, known.pitch_delay + 0.35),
             "rated_speed": known.rated_rotor_speed,
             "minimum_speed": known.minimum_rotor_speed,
             "rated_torque": known.rated_torque,
@@ -128,11 +134,14 @@ class Power(Parameters):
         speed = state["speed"] + state["speed_share"] * (raw - state["speed"])
         blind = np.where(ok, 0.0, state["blind"] + state["period"])
         torque = self.torque(state, speed)
-        integral, pitch = self.collective(state, speed, torque)
+        held_up = self.held_up(state, seen)
+        integral, pitch = self.collective(state, speed, torque, held_up["floor"])
         lost = blind > self.blind_s
         to_feather = np.minimum(state["pitch"] + 0.25 * state["pitch_step"], state["feather"])
         pitch = np.where(lost, to_feather, pitch)
         after = state | {
+            "seen_pitch": held_up["seen_pitch"],
+            "followed": held_up["followed"],
             "speed": speed,
             "last_speed": raw,
             "blind": blind,
@@ -151,8 +160,18 @@ class Power(Parameters):
         partial = state["torque_gain"] * speed * speed * start
         return np.minimum(partial + (rated - partial) * up, rated)
 
-    def collective(self, state: State, speed: Array, torque: Array) -> tuple[Array, Array]:
-        """Return the next integral and collective pitch [rad], (lane,)."""
+    def held_up(self, state: State, seen: Readings) -> dict[str, Array]:
+        """Say to which pitch other layers hold all blades up, (lane,) [rad]; fine if they do not."""
+        lowest = seen.pitch[:, 0]
+        for blade in range(1, seen.pitch.shape[1]):
+            lowest = np.minimum(lowest, seen.pitch[:, blade])
+        lowest = np.where(np.isfinite(lowest), lowest, state["seen_pitch"])
+        followed = state["followed"] + state["follow_share"] * (state["pitch"] - state["followed"])
+        floor = np.where(lowest > followed + np.deg2rad(0.5), lowest, state["fine"])
+        return {"seen_pitch": lowest, "followed": followed, "floor": floor}
+
+    def collective(self, state: State, speed: Array, torque: Array, floor: Array) -> tuple[Array, Array]:
+        """Return the next integral, at least ``floor``, and the collective pitch [rad], (lane,)."""
         last, step, rated_speed = state["pitch"], state["pitch_step"], state["rated_speed"]
         error = speed - rated_speed
         above_floor = np.maximum(last - state["gain_floor"], 0.0)
@@ -167,7 +186,7 @@ class Power(Parameters):
         pitch = clip(within, last - step, last + step)
         pushing = (wanted - pitch) * error > 0.0
         integral = state["integral"] + np.where(pushing, 0.0, added)
-        return clip(integral, lowest, state["feather"]), pitch
+        return clip(integral, np.maximum(lowest, floor), state["feather"]), pitch
 
 
 def lowest_pitch(known: Known) -> Array:

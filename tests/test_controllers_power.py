@@ -122,3 +122,14 @@ def test_a_parameter_out_of_range_is_refused_with_layer_name_value_and_range():
         Power(damping=float("nan"))
     with pytest.raises(InputError, match="damping = True"):
         Power(damping=True)
+
+
+@pytest.mark.parametrize(("raised", "expected"), [([4.0, 4.0, 4.0], 4.0), ([4.0, 4.0, 0.0], 0.0)])
+def test_the_integral_stays_up_where_others_hold_all_blades_up_but_not_for_single_blades(raised, expected):
+    layer, below = Power(), small.no_commands(1)
+    state = layer.init(small.known(1), small.readings(1))
+    for _ in range(50):
+        seen = small.readings(1, rotor_speed=0.95 * small.RATED_SPEED, pitch=np.deg2rad([raised]))
+        state, command = layer.step(state, seen, below, below)
+    assert np.rad2deg(state["integral"][0]) == pytest.approx(expected)
+    assert command.pitch[0, 0] < np.deg2rad(4.0)
