@@ -13,12 +13,12 @@ from numba import njit
 
 from sim.kernels import layout as at
 from sim.kernels import stations, structure
-from sim.kernels.aero import FLAGS
+from sim.kernels.aero import FLAGS, INLINE
 from sim.kernels.inflow import wind_plane
 from sim.kernels.machine import blade_pitch, servo_acceleration, torque_rate
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def place_hub(hub, y, scalars):
     """Write the hub centre [m] and return the tilt [rad] of the shaft, both moved by the tower's sway."""
     side, tilt = scalars[at.SIDE], scalars[at.TILT]
@@ -29,7 +29,7 @@ def place_hub(hub, y, scalars):
     return tilt - side * scalars[at.FA_SLOPE] * x
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def blade_frame(frame, azimuth, pitch, pitch_rate, tilt, scalars):
     """Write one blade's directions.
 
@@ -54,7 +54,7 @@ def blade_frame(frame, azimuth, pitch, pitch_rate, tilt, scalars):
     frame[19], frame[20] = pitch, pitch_rate
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars):
     """Let the air of the moment meet every station: positions, wind, inflow angles."""
     mean = wind.mean[w]
@@ -91,7 +91,7 @@ def blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars)
         stations.meet_air(s, y, k, b * at.STATIONS, at.STATIONS, frames[b], y[at.SPEED])
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def move(y, dy, d, design, frames, work, blade_count, shapes):
     """Write the accelerations of blades, tower top and rotor under the loads in ``work``."""
     scalars = design.scalars[d]

@@ -20,7 +20,7 @@ from __future__ import annotations
 
 from numba import njit
 
-from sim.kernels.aero import FLAGS, INLINE
+from sim.kernels.aero import INLINE
 from sim.kernels.layout import (
     COS_CONE,
     FIRST,
@@ -158,7 +158,7 @@ def blade_terms(
     shared[R_O] += weight - slowing - 2.0 * slope * tower_rate * sin_azimuth * nod_qd
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def eliminate_blade(shared, couple, inverse):
     """Fold one blade's modes into the shared equations (Schur's complement)."""
     for i in range(MODES):
@@ -179,7 +179,7 @@ def eliminate_blade(shared, couple, inverse):
         shared[R_O] -= couple[C_O, i] * gr
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def solve_shared(accelerations, shared):
     """Solve the symmetric 3 x 3 system for the tower top's and the rotor's accelerations."""
     a, b, c = shared[M_XX], shared[M_YY], shared[M_OO]
@@ -192,7 +192,7 @@ def solve_shared(accelerations, shared):
     accelerations[2] = (k3 * x + (d * e - a * f) * y + (a * b - d * d) * z) / det
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def own_acceleration(i, couple, inverse, accelerations):
     """Return the acceleration of mode ``i`` [m/s2] once the shared ones are known."""
     total = 0.0
@@ -206,7 +206,7 @@ def own_acceleration(i, couple, inverse, accelerations):
     return total
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def reaction(i, couple, matrices, mode_accelerations, accelerations):
     """Return the reaction [N m] of hinge shape ``i``: what the root carries of load and inertia."""
     total = (
