@@ -101,8 +101,9 @@ def face_wind(s, first, count, hub, frame, air):
     s = s[first:]
     for i in range(count):
         turn = veer * (s[at.Z + i] - hz)
-        sd = sin_dir + turn * (cos_dir - 0.5 * turn * sin_dir)
-        cd = cos_dir - turn * (sin_dir + 0.5 * turn * cos_dir)
+        square = turn * turn
+        st, ct = turn * (1.0 - square / 6.0), 1.0 - 0.5 * square * (1.0 - square / 12.0)
+        sd, cd = sin_dir * ct + cos_dir * st, cos_dir * ct - sin_dir * st
         along, across = s[at.U + i] * level, s[at.ACROSS + i] * level
         s[at.WX + i] = along * cd + across * sd - rate_x * (lever_x + slope * az * s[at.RHO + i])
         s[at.WY + i] = across * cd - along * sd - rate_y * lever_y
