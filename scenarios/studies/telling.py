@@ -140,7 +140,7 @@ def text_of(entries: Sequence[Assessment], data: Mapping[str, Any]) -> str:
         ("Cases with something amiss:", [f"{row['case']}: {row['why']}" for row in data["flagged_cases"]]),
     ):
         if lines:
-            questions.append("\n".join([title, *_shortened(lines)]))
+            questions.append("\n".join([title, *shortened(lines)]))
     cases = data["cases"]
     questions.append(
         f"{cases['total']} cases: {cases['computed']} computed, {cases['from_store']} from the store, "
@@ -149,7 +149,8 @@ def text_of(entries: Sequence[Assessment], data: Mapping[str, Any]) -> str:
     return "\n\n".join(questions)
 
 
-def _shortened(lines: Sequence[str], limit: int = 12) -> list[str]:
+def shortened(lines: Sequence[str], limit: int = 12) -> list[str]:
+    """Return the first lines, indented, and how many more there are."""
     kept = [f"  {line}" for line in lines[:limit]]
     return kept + ([f"  and {len(lines) - limit} more (--json lists all)"] if len(lines) > limit else [])
 

@@ -1,0 +1,82 @@
+"""What does the page of a scenario's passes look like?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from scenarios.report.drawing import RULE, SOFT, Pen, legend_above, pens, sheet
+from scenarios.report.page import UNKNOWN, Figure, Page, Row, Section, Table
+from scenarios.scenario import Scenario
+from scenarios.studies.assess import Assessment
+from scenarios.studies.passes import WORST_HEAD, worst_cells
+
+BIN_M = 0.25
+"""Width of the bins of clearance [m]."""
+
+
+def passes_page(scenario: Scenario, entries: Sequence[Assessment], data: Mapping[str, Any]) -> Page:
+    """Compose the page: how many passes leave how much room, and the worst of each entry."""
+    pen = pens([entry.name for entry in entries])
+    total = sum(entry.pass_count for entry in entries)
+    caption = (
+        f"How many passes left how much room, in bins of {BIN_M:g} m, all winds of the scenario together: a "
+        "look at the passes, no rate."
+    )
+    head = ["entry", "stack", "required [m]", "passes", "acted", "broken", "strikes"]
+    counts = [
+        Row(
+            [entry["name"], " + ".join(entry["stack"]), f"{entry['required_clearance_m']:.2f}"]
+            + [str(entry[name]) for name in ("passes", "acted", "broken_passes", "strikes")],
+            pen[entry["name"]].colour,
+        )
+        for entry in data["entries"]
+    ]
+    sections = [
+        Section("All passes", [Table(head, counts, left=2), Figure(spread_figure(entries, pen), caption)])
+    ]
+    for entry in data["entries"]:
+        rows = [Row(worst_cells(row)) for row in entry["worst"]]
+        sections.append(Section(f"The smallest passes of {entry['name']}", [Table(WORST_HEAD, rows)]))
+    return Page(
+        name=f"{scenario.name}, passes",
+        title=f"The passes of {scenario.name}",
+        where=f"{scenario.title} Turbine {scenario.reference.design.name}, seed {scenario.seed}, "
+        f"configuration {scenario.configuration_hash[:16]}.",
+        headline=f"{total} passes",
+        verdict=f"of {len(entries)} entries in {len(scenario.cases)} cases; shown, not judged.",
+        mark=UNKNOWN,
+        sections=sections,
+    )
+
+
+def spread_figure(entries: Sequence[Assessment], pen: Mapping[str, Pen]) -> str:
+    """Draw how the clearances of all passes are spread, on a logarithmic count."""
+    from matplotlib.lines import Line2D
+
+    with sheet("spread", 3.6) as page:
+        axis = page.axes[0][0]
+        every = np.concatenate([entry.gathered.passes["clearance_m"] for entry in entries])
+        if every.size:
+            edges = np.arange(np.floor(every.min()), np.ceil(every.max()) + BIN_M, BIN_M)
+            for entry in entries:
+                counts, _ = np.histogram(entry.gathered.passes["clearance_m"], edges)
+                axis.stairs(
+                    np.where(counts > 0, counts, np.nan), edges, baseline=None, **_thin(pen[entry.name])
+                )
+            axis.set_yscale("log")
+        for required in sorted({entry.gathered.required for entry in entries}):
+            axis.axvline(required, color=RULE, linewidth=1.2)
+        axis.axvline(0.0, color=SOFT, linewidth=0.8)
+        axis.set_xlabel("clearance [m]")
+        axis.set_ylabel("passes in a bin")
+        handles = [Line2D([], [], **pen[entry.name].line) for entry in entries]
+        handles.append(Line2D([], [], color=RULE, linewidth=1.2))
+        legend_above(page.figure, handles, [*(entry.name for entry in entries), "required"])
+    return page.svg
+
+
+def _thin(pen: Pen) -> dict[str, Any]:
+    return pen.line | {"linewidth": 0.7 * pen.width}

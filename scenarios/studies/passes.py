@@ -1,0 +1,168 @@
+"""What are the passes of a scenario like, and which are the worst of each entry?"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from scenarios.answer import Answer, ExitCode, Options, table
+from scenarios.provenance import code_version, versions
+from scenarios.scenario import Scenario
+from scenarios.store import Store
+from scenarios.studies.assess import Assessment
+from scenarios.studies.study import Study, judge_scenario
+from scenarios.studies.telling import number, shortened
+
+WORST = 8
+"""Passes that are listed of each entry."""
+
+COLUMNS = (
+    "case",
+    "time_s",
+    "blade",
+    "azimuth_deg",
+    "radius_m",
+    "clearance_m",
+    "clearance_without_m",
+    "acted",
+    "pitch_deg",
+    "wind_speed_m_s",
+)
+
+
+def run(scenario: Scenario, options: Options) -> Answer:
+    """March a scenario and show its passes.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    options : Options
+
+    Returns
+    -------
+    Answer
+        With exit code 3 where cases failed, else 0: the passes are shown, not judged.
+
+    Raises
+    ------
+    InputError, RunError
+        As `scenarios.campaign.run_cases`; a file cannot be written.
+    """
+    from scenarios.report.page import render, write
+    from scenarios.report.passes import passes_page
+
+    study = judge_scenario(scenario, Store(options.store), options)
+    page = options.out / f"{scenario.name}-passes.html"
+    listing = page.with_suffix(".csv")
+    data = passes_data(study) | {"page": str(page), "listing": str(listing)}
+    write(page, render(passes_page(scenario, study.entries, data)))
+    write(listing, passes_csv(study.entries))
+    code = ExitCode.PARTLY_FAILED if study.failed else ExitCode.HOLDS
+    return Answer(data, passes_text(data), code)
+
+
+def passes_data(study: Study) -> dict[str, Any]:
+    """Return counts of each entry and its worst passes; units in the names."""
+    scenario = study.scenario
+    counts = study.campaign.tally.counts() | {"failed": study.failed_count}
+    return {
+        "scenario": scenario.name,
+        "turbine": scenario.reference.design.name,
+        "seed": scenario.seed,
+        "versions": versions() | {"code": code_version()},
+        "configuration_hash": scenario.configuration_hash,
+        "cases": counts,
+        "failed_cases": study.failed,
+        "entries": [_entry_data(entry) for entry in study.entries],
+    }
+
+
+def _entry_data(entry: Assessment) -> dict[str, Any]:
+    passes = entry.gathered.passes
+    return {
+        "name": entry.name,
+        "stack": entry.stack,
+        "required_clearance_m": entry.gathered.required,
+        "passes": entry.pass_count,
+        "acted": int(np.count_nonzero(passes["acted"])),
+        "broken_passes": entry.broken,
+        "strikes": entry.strikes,
+        "worst": pass_rows(entry, np.argsort(passes["clearance_m"], kind="stable")[:WORST]),
+    }
+
+
+def pass_rows(entry: Assessment, rows: Sequence[int] | np.ndarray) -> list[dict[str, Any]]:
+    """Return chosen passes of an entry, each as a mapping of COLUMNS to values."""
+    passes, cases = entry.gathered.passes, entry.gathered.cases
+    titles = [case.title.removeprefix(f"{entry.name}: ") for case in cases]
+    return [
+        {
+            "case": titles[int(passes["case"][row])],
+            "time_s": float(passes["time_s"][row]),
+            "blade": int(passes["blade"][row]) + 1,
+            "azimuth_deg": math.degrees(float(passes["azimuth_rad"][row])),
+            "radius_m": float(passes["radius_m"][row]),
+            "clearance_m": float(passes["clearance_m"][row]),
+            "clearance_without_m": float(passes["clearance_without_m"][row]),
+            "acted": bool(passes["acted"][row]),
+            "pitch_deg": math.degrees(float(passes["pitch_rad"][row])),
+            "wind_speed_m_s": float(passes["wind_speed_m_s"][row]),
+        }
+        for row in np.asarray(rows).tolist()
+    ]
+
+
+def passes_csv(entries: Sequence[Assessment]) -> str:
+    """Return every pass of every entry as CSV; an empty cell where nothing is known."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["entry", *COLUMNS])
+    for entry in entries:
+        for row in pass_rows(entry, np.arange(entry.pass_count)):
+            cells = [f"{cell:.5g}" if isinstance(cell, float) else cell for cell in row.values()]
+            writer.writerow([entry.name, *("" if cell == "nan" else cell for cell in cells)])
+    return text.getvalue()
+
+
+def worst_cells(row: dict[str, Any]) -> list[str]:
+    """Return one pass as the cells of a table, in the order of WORST_HEAD."""
+    return [
+        row["case"],
+        f"{row['time_s']:.2f}",
+        str(row["blade"]),
+        f"{row['azimuth_deg']:.1f}",
+        f"{row['clearance_m']:.2f}",
+        number(row["clearance_without_m"]),
+        "yes" if row["acted"] else "no",
+        f"{round(row['pitch_deg'], 1) + 0.0:.1f}",
+        f"{row['wind_speed_m_s']:.1f}",
+    ]
+
+
+WORST_HEAD = ["case", "time s", "blade", "azimuth deg", "clearance m", "without m", "acted"]
+WORST_HEAD += ["pitch deg", "wind m/s"]
+
+
+def passes_text(data: dict[str, Any]) -> str:
+    """Return the passes for people."""
+    head = ["entry", "stack", "required m", "passes", "acted", "broken", "strikes"]
+    rows = [
+        [entry["name"], " + ".join(entry["stack"]), f"{entry['required_clearance_m']:.2f}"]
+        + [str(entry[name]) for name in ("passes", "acted", "broken_passes", "strikes")]
+        for entry in data["entries"]
+    ]
+    parts = [table(head, rows, left=2)]
+    for entry in data["entries"]:
+        if entry["worst"]:
+            worst = [worst_cells(row) for row in entry["worst"]]
+            parts.append(f"The smallest passes of {entry['name']}:\n{table(WORST_HEAD, worst)}")
+    if data["failed_cases"]:
+        lines = [f"{row['case']}: {row['why']}" for row in data["failed_cases"]]
+        parts.append("\n".join(["Failed cases:", *shortened(lines)]))
+    parts.append(f"page: {data['page']}\nall passes: {data['listing']}")
+    return "\n\n".join(parts)

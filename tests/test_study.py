@@ -1,0 +1,286 @@
+"""The study: what comes of a campaign, recounted here from its raw results in another way."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rainflow
+
+from scenarios.answer import ExitCode, to_json
+from scenarios.load import load_scenario
+from scenarios.simulate import watch
+from scenarios.studies import passes, study
+from scenarios.studies.featured import find_features, plain_twin
+from scenarios.studies.gather import has_ended, trouble_of, yearly_hours
+from scenarios.studies.watched import watch_windows
+from sim.interface import Status
+from tests.brisk import FILE, Brisk, brisk
+
+WORDS = ("quiet", "saved", "missed", "needless", "harmed")
+
+
+@pytest.fixture(scope="module")
+def small() -> Brisk:
+    return brisk()
+
+
+def entry_of(small: Brisk, name: str) -> dict:
+    return next(entry for entry in small.answer.data["controllers"] if entry["name"] == name)
+
+
+def test_the_object_has_every_key_that_the_issue_names(small: Brisk) -> None:
+    told = json.loads(to_json(small.answer.data))
+    for key in ("scenario", "turbine", "seed", "versions", "configuration_hash", "page", "failed_cases"):
+        assert key in told
+    assert set(told["cases"]) == {"total", "computed", "from_store", "failed"}
+    assert {"rule", "unloaded_clearance_m", "required_clearance_m"} <= set(told["requirement"])
+    assert [entry["name"] for entry in told["controllers"]] == ["stiff", "softened", "guarded"]
+    for entry in told["controllers"]:
+        assert set(entry["ledger"]) == set(WORDS)
+        assert {
+            "stack", "holds", "characteristic_clearance_m", "governing_case", "smallest_clearance_m", "passes",
+            "broken_passes", "strikes", "pitch_travel_deg_per_hour", "energy_ratio",
+        } <= set(entry)  # fmt: skip
+        assert set(entry["equivalent_range"]) == {
+            "blade_root_flap_kNm",
+            "blade_root_edge_kNm",
+            "tower_base_fore_aft_kNm",
+        }
+        for value in entry["equivalent_range"].values():
+            assert {"value", "exponent", "reference_frequency_Hz", "ratio"} <= set(value)
+
+
+def test_required_is_the_share_of_the_unloaded_clearance(small: Brisk) -> None:
+    # Share rule, load factor 1 (CHECKS 2; value from memory, clause not verified).
+    asked = small.answer.data["requirement"]
+    assert asked["required_clearance_m"] == pytest.approx(0.3 * asked["unloaded_clearance_m"], rel=1e-12)
+
+
+@pytest.mark.parametrize("name", ["stiff", "softened", "guarded"])
+def test_characteristic_is_the_mean_over_seeds_and_the_worst_over_phases(small: Brisk, name: str) -> None:
+    # CHECKS 2 (value from memory): turbulence the mean of each seed's smallest, gusts the worst phase.
+    seeds: dict[float, list[float]] = {}
+    phases: dict[float, list[float]] = {}
+    for case, result in small.results(name):
+        kind = phases if case.wind.kind == "operating_gust" else seeds
+        kind.setdefault(case.wind.speed, []).append(min(result["passes.clearance_m"].tolist()))
+    expected = min([sum(v) / 6 for v in seeds.values()] + [min(v) for v in phases.values()])
+    told = entry_of(small, name)
+    assert [len(v) for v in (*seeds.values(), *phases.values())] == [6, 6, 12]
+    assert told["characteristic_clearance_m"] == pytest.approx(expected, rel=1e-12)
+    assert told["holds"] is (expected >= small.answer.data["requirement"]["required_clearance_m"])
+    assert told["smallest_clearance_m"] == pytest.approx(
+        min(v for group in (*seeds.values(), *phases.values()) for v in group), rel=1e-12
+    )
+
+
+@pytest.mark.parametrize("name", ["stiff", "softened", "guarded"])
+def test_the_ledger_sums_to_the_passes_and_its_broken_ones_to_the_broken(small: Brisk, name: str) -> None:
+    told = entry_of(small, name)
+    raw = np.concatenate([result["passes.clearance_m"] for _, result in small.results(name)])
+    required = small.answer.data["requirement"]["required_clearance_m"]
+    assert sum(told["ledger"].values()) == told["passes"] == raw.size
+    assert told["ledger"]["missed"] + told["ledger"]["harmed"] == told["broken_passes"]
+    assert told["broken_passes"] == np.count_nonzero(raw < required)
+    for word in WORDS:
+        parts = [stratum["ledger"][word] for stratum in told["strata"]]
+        assert sum(parts) == pytest.approx(told["ledger"][word], abs=1e-9)
+
+
+def test_without_tower_pass_logic_nothing_is_saved_needless_or_harmed(small: Brisk) -> None:
+    for name in ("stiff", "softened"):
+        ledger = entry_of(small, name)["ledger"]
+        assert ledger["saved"] == ledger["needless"] == ledger["harmed"] == 0.0
+
+
+def test_kinds_of_wind_are_strata_of_their_own(small: Brisk) -> None:
+    strata = [stratum["stratum"] for stratum in entry_of(small, "guarded")["strata"]]
+    assert strata == ["normal turbulence", "gusts"]
+
+
+def rayleigh_shares(small: Brisk) -> dict[float, float]:
+    """Share of normal turbulence at each speed: F = 1 - exp(-pi/4 (V/Vave)^2), IEC 61400-1 (from memory).
+
+    Class II: Vave = 0.2 x 42.5 = 8.5 m/s; bins 3..12 and 12..25 m/s around 10 and 14 m/s.
+    """
+
+    def beyond(speed: float) -> float:
+        return math.exp(-math.pi / 4.0 * (speed / 8.5) ** 2)
+
+    low, high = beyond(3.0) - beyond(12.0), beyond(12.0) - beyond(25.0)
+    return {10.0: low / (low + high), 14.0: high / (low + high)}
+
+
+def test_hours_follow_the_rayleigh_law_of_the_site(small: Brisk) -> None:
+    gathered = small.judged.entries[0].gathered
+    hours = yearly_hours(small.scenario, gathered)
+    shares = rayleigh_shares(small)
+    by_speed = {speed: hours[gathered.normal & (gathered.labels.speed == speed)][0] for speed in (10.0, 14.0)}
+    assert by_speed[10.0] / (by_speed[10.0] + by_speed[14.0]) == pytest.approx(shares[10.0], rel=1e-12)
+    assert np.all(hours[~gathered.normal] == 0.0)
+
+
+def mean_rate(small: Brisk, name: str, rate) -> float:
+    """Mean of a rate over the year: by hand, case by case, normal turbulence alone."""
+    shares = rayleigh_shares(small)
+    normal = [(c, r) for c, r in small.results(name) if c.wind.kind == "normal_turbulence"]
+    return sum(shares[case.wind.speed] / 6.0 * rate(result) for case, result in normal)
+
+
+@pytest.mark.parametrize(
+    ("channel", "turning", "exponent"),
+    [
+        ("blade_root_flap_kNm", "root_flap_moment_{}", 10.0),
+        ("blade_root_edge_kNm", "root_edge_moment_{}", 10.0),
+        ("tower_base_fore_aft_kNm", "tower_base_fore_aft", 4.0),
+    ],
+)
+def test_equivalent_ranges_agree_with_the_package_rainflow(
+    small: Brisk, channel: str, turning: str, exponent: float
+) -> None:
+    def level(name: str) -> float:
+        def sums(result, part: int) -> float:
+            cycles = rainflow.count_cycles(result[f"turning.{turning.format(part)}"])
+            return sum(n * (s / 1e3) ** exponent for s, n in cycles) / float(result["cases.judged_s"])
+
+        parts = (1, 2, 3) if "{}" in turning else (1,)
+        each = [mean_rate(small, name, lambda result, part=part: sums(result, part)) for part in parts]
+        return max(each) ** (1.0 / exponent)
+
+    reference = level("stiff")
+    for name in ("stiff", "softened", "guarded"):
+        told = entry_of(small, name)["equivalent_range"][channel]
+        assert told["exponent"] == exponent
+        assert told["reference_frequency_Hz"] == 1.0
+        assert told["value"] == pytest.approx(level(name), rel=1e-9)
+        assert told["ratio"] == pytest.approx(level(name) / reference, rel=1e-9)
+
+
+def test_energy_and_pitch_travel_are_means_over_the_years_normal_winds(small: Brisk) -> None:
+    def power(result) -> float:
+        return float(result["cases.energy_J"]) / float(result["cases.judged_s"])
+
+    def travel(result) -> float:
+        per_second = np.mean(result["cases.pitch_travel_rad"]) / float(result["cases.judged_s"])
+        return math.degrees(3600.0 * per_second)
+
+    reference = mean_rate(small, "stiff", power)
+    for name in ("stiff", "softened", "guarded"):
+        told = entry_of(small, name)
+        assert told["energy_ratio"] == pytest.approx(mean_rate(small, name, power) / reference, rel=1e-9)
+        assert told["pitch_travel_deg_per_hour"] == pytest.approx(mean_rate(small, name, travel), rel=1e-9)
+    assert entry_of(small, "stiff")["energy_ratio"] == 1.0
+
+
+def test_a_second_study_computes_nothing_and_writes_the_same_page(small: Brisk, tmp_path: Path) -> None:
+    again = study.run(small.scenario, replace(small.options, out=tmp_path))
+    assert again.data["cases"] == {"total": 72, "computed": 0, "from_store": 72, "failed": 0}
+    assert Path(again.data["page"]).read_bytes() == small.page.encode()
+    assert again.code == small.answer.code
+
+
+def test_the_code_tells_whether_the_candidate_holds(small: Brisk, tmp_path: Path) -> None:
+    assert small.answer.code == (ExitCode.HOLDS if small.answer.data["holds"] else ExitCode.DOES_NOT_HOLD)
+    judged = small.judged
+    fails = replace(judged.entries[-1], verdict=replace(judged.entries[-1].verdict, holds=False))
+    stands = replace(judged.entries[-1], verdict=replace(judged.entries[-1].verdict, holds=True))
+    lost = [{"case": "x", "entry": "guarded", "why": "y"}]
+    assert replace(judged, entries=[judged.entries[0], fails]).code == ExitCode.DOES_NOT_HOLD
+    assert replace(judged, entries=[fails, stands]).code == ExitCode.HOLDS
+    assert replace(judged, entries=[fails], failed=lost).code == ExitCode.PARTLY_FAILED
+    assert replace(judged, entries=[stands], failed=lost).code == ExitCode.PARTLY_FAILED
+
+
+def test_a_logic_that_raises_fails_its_own_cases_and_the_others_are_judged(tmp_path: Path) -> None:
+    logic = tmp_path / "logic.py"
+    logic.write_text(
+        "class Bad:\n"
+        "    needs = ('rotor_speed',)\n"
+        "    tower_pass = True\n"
+        "    def init(self, known, seen):\n"
+        "        return {'n': seen.tick * 0}\n"
+        "    def step(self, state, seen, below, reference):\n"
+        "        if (seen.tick > 100).any():\n"
+        "            raise ValueError('planted')\n"
+        "        return state, below\n"
+    )
+    text = FILE.read_text().replace('"power", "guard"', f'"power", "{logic}:Bad"')
+    text = text.replace("duration_s = 60.0", "duration_s = 6.0").replace("settle_s = 20.0", "settle_s = 2.0")
+    text = text.replace("seeds = 6", "seeds = 1").replace("phases = 12", "phases = 1")
+    file = tmp_path / "planted.toml"
+    file.write_text(text)
+    options = study.Options(out=tmp_path / "out", store=tmp_path / "store", jobs=0, is_quiet=True)
+    answer = study.run(load_scenario(file), options)
+    assert answer.code == ExitCode.PARTLY_FAILED
+    assert answer.data["cases"]["failed"] == 3
+    assert {row["entry"] for row in answer.data["failed_cases"]} == {"guarded"}
+    assert all("planted" in row["why"] for row in answer.data["failed_cases"])
+    assert "guarded: normal turbulence, 10 m/s, seed 1" in answer.text
+    assert answer.data["controllers"][0]["passes"] > 0
+    page = Path(answer.data["page"]).read_text(encoding="utf-8")
+    assert "planted" in page
+    assert json.loads(to_json(answer.data))["controllers"][-1]["characteristic_clearance_m"] is None
+
+
+def test_a_runaway_is_judged_and_told_while_an_ended_case_is_not_judged() -> None:
+    def result(status: Status) -> dict:
+        return {"cases.status": np.array(int(status)), "cases.status_time_s": np.array(3.0)}
+
+    assert not has_ended(result(Status.OVERSPEED))
+    assert "1.5 times" in trouble_of(result(Status.OVERSPEED))
+    assert has_ended(result(Status.OUT_OF_RANGE))
+    assert trouble_of(result(Status.STRUCK)) == ""
+
+
+def test_the_twin_is_the_candidates_turbine_without_its_tower_pass_logic(small: Brisk) -> None:
+    twin = plain_twin(small.judged.entries)
+    assert twin is not None
+    assert twin.name == "softened"
+    assert plain_twin(small.judged.entries[::2]) is None
+
+
+def test_watching_a_pass_again_gives_the_march_that_was_judged(small: Brisk) -> None:
+    features = find_features(small.judged.entries, small.store)
+    worst = features.worst
+    assert worst is not None
+    again = watch(worst.case, lambda *seen: None)
+    stored = small.judged.campaign.results[worst.case.key]
+    for name in ("passes.clearance_m", "passes.pitch_rad", "cases.energy_J", "turning.root_flap_moment_1"):
+        assert np.array_equal(again[name], stored[name])
+    # The ticks of the watched march stand on the same curve: none is below the least distance between them,
+    # and the nearest is within what a parabola through its neighbours allows.
+    near = np.abs(worst.trace.time_s - worst.time_s) < 0.3
+    gap = worst.trace.clearance(worst.blade)[near]
+    assert np.nanmin(gap) >= worst.clearance
+    assert np.nanmin(gap) - worst.clearance < 0.5
+    beside = np.argmin(np.abs(worst.trace.time_s - worst.time_s))
+    assert worst.trace.pitch(worst.blade)[beside] == pytest.approx(
+        stored["passes.pitch_rad"][np.argmin(np.abs(stored["passes.time_s"] - worst.time_s))], abs=5e-3
+    )
+
+
+def test_what_was_watched_is_read_back_from_the_store(small: Brisk, monkeypatch) -> None:
+    first = find_features(small.judged.entries, small.store).worst
+    monkeypatch.setattr("scenarios.studies.watched._march_again", pytest.fail)
+    second = find_features(small.judged.entries, small.store).worst
+    assert first is not None
+    assert second is not None
+    assert np.array_equal(first.trace.state, second.trace.state)
+    assert watch_windows([], small.store) == {}
+
+
+def test_passes_lists_the_smallest_of_each_entry_and_writes_every_pass(small: Brisk, tmp_path: Path) -> None:
+    answer = passes.run(small.scenario, replace(small.options, out=tmp_path))
+    assert answer.code == ExitCode.HOLDS
+    guarded = answer.data["entries"][-1]
+    raw = np.sort(np.concatenate([r["passes.clearance_m"] for _, r in small.results("guarded")]))
+    assert [row["clearance_m"] for row in guarded["worst"]] == pytest.approx(raw[: passes.WORST].tolist())
+    lines = Path(answer.data["listing"]).read_text().splitlines()
+    assert len(lines) == 1 + sum(entry["passes"] for entry in answer.data["entries"])
+    assert lines[0] == "entry," + ",".join(passes.COLUMNS)
+    assert "nan" not in "".join(lines)
