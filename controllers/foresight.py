@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controllers.signals import age, blade_mean, hold, usable
+from controllers.signals import blade_mean, hold
 from sim.interface import Array, Known, Readings, State
 
 
@@ -56,25 +56,27 @@ class Foresight:
     def start(self, known: Known, seen: Readings, pitch: Array) -> dict[str, Array]:
         """Return the memory before the first pass: as witness the tightest steady pass, at this pitch."""
         tightest = np.min(known.steady.clearance, axis=1)
-        nothing = np.zeros(seen.pitch.shape)
-        towards = (-known.side * known.deflection_per_moment)[:, None]
-        moment = hold(seen, "root_flap_moment", nothing)
-        mean = blade_mean(towards * moment)
+        shape = seen.pitch.shape
+        towards = -known.side * known.deflection_per_moment
+        moment = hold(seen, "root_flap_moment", np.zeros(shape))
+        mean = towards * blade_mean(moment)
+        nothing = np.zeros(shape[0])
         return {
             "towards": towards,
-            "unloaded": known.unloaded_clearance[:, None],
+            "unloaded": known.unloaded_clearance,
             "moment": moment,
-            "mean": mean,
-            "mean_then": mean,
-            "mean_at_pass": mean[:, None] + nothing,
             "newest": tightest,
             "second": tightest,
             "pitch_then": pitch,
-            "pitch_at_pass": pitch[:, None] + nothing,
-            "since_pass": nothing,
-            "awaited": np.zeros(seen.pitch.shape, dtype=bool),
-            "given": nothing,
+            "mean_then": mean,
+            "mean": mean,
+            "passer": np.zeros(shape[0], dtype=np.int64),
+            "pitch_at_pass": pitch,
+            "mean_at_pass": mean,
             "bent_at_pass": nothing,
+            "given": nothing,
+            "since_pass": nothing,
+            "awaited": np.zeros(shape[0], dtype=bool),
             **relief_line(known),
         }
 
@@ -86,44 +88,44 @@ class Foresight:
         Parameters
         ----------
         passing : (lane, blade) bool
+            At most one blade of a lane.
         promised : (lane, blade) float64 [m]
             Relief that the logic gives this pass.
         pitch : (lane,) float64 [rad]
             That power production commands.
         """
         moment = hold(seen, "root_flap_moment", state["moment"])
-        bent = state["towards"] * moment
-        mean = blade_mean(bent)
+        which = passing.argmax(axis=1)
+        any_passing = pick(passing, which)
+        given = pick(promised, which)
+        mean = state["towards"] * blade_mean(moment)
+        bent = state["towards"] * pick(moment, which) + given
         return {
             "moment": moment,
             "mean": mean,
-            "mean_at_pass": np.where(passing, mean[:, None], state["mean_at_pass"]),
-            "given": np.where(passing, promised, state["given"]),
-            "bent_at_pass": np.where(passing, bent + promised, state["bent_at_pass"]),
-            "pitch_at_pass": np.where(passing, pitch[:, None], state["pitch_at_pass"]),
-            "since_pass": np.where(passing, 0.0, state["since_pass"] + state["period"][:, None]),
-            "awaited": passing | state["awaited"],
+            "passer": np.where(any_passing, which, state["passer"]),
+            "mean_at_pass": np.where(any_passing, mean, state["mean_at_pass"]),
+            "pitch_at_pass": np.where(any_passing, pitch, state["pitch_at_pass"]),
+            "given": np.where(any_passing, given, state["given"]),
+            "bent_at_pass": np.where(any_passing, bent, state["bent_at_pass"]),
+            "since_pass": np.where(any_passing, 0.0, state["since_pass"] + state["period"]),
+            "awaited": any_passing | state["awaited"],
         }
 
     def hear(self, state: State, seen: Readings) -> dict[str, Array]:
-        """Take in the reading of a pass as soon as one comes that is younger than the pass itself."""
-        since = state["since_pass"]
-        come = usable(seen, "last_pass_clearance") & (age(seen, "last_pass_clearance", 1e3) < since)
+        """Take in the reading of the last pass as soon as one comes that is younger than the pass itself."""
+        passer, since, newest = state["passer"], state["since_pass"], state["newest"]
+        reading = pick(seen.last_pass_clearance, passer)
+        old = pick(seen.age["last_pass_clearance"], passer)
+        come = pick(seen.valid["last_pass_clearance"], passer) & np.isfinite(reading) & (old < since)
         due = state["awaited"] & (come | (since > self.wait_s))
-        guess = np.minimum(state["unloaded"] - state["bent_at_pass"], state["newest"][:, None])
-        heard = np.where(come, seen.last_pass_clearance - state["given"], guess)
-        newest, any_due = state["newest"], due[:, 0]
-        pitch_then, mean_then = state["pitch_then"], state["mean_then"]
-        for blade in range(due.shape[1]):
-            newest = np.where(due[:, blade], heard[:, blade], newest)
-            pitch_then = np.where(due[:, blade], state["pitch_at_pass"][:, blade], pitch_then)
-            mean_then = np.where(due[:, blade], state["mean_at_pass"][:, blade], mean_then)
-            any_due = any_due | due[:, blade]
+        guess = np.minimum(state["unloaded"] - state["bent_at_pass"], newest)
+        heard = np.where(come, reading - state["given"], guess)
         return {
-            "newest": newest,
-            "second": np.where(any_due, state["newest"], state["second"]),
-            "pitch_then": pitch_then,
-            "mean_then": mean_then,
+            "newest": np.where(due, heard, newest),
+            "second": np.where(due, newest, state["second"]),
+            "pitch_then": np.where(due, state["pitch_at_pass"], state["pitch_then"]),
+            "mean_then": np.where(due, state["mean_at_pass"], state["mean_then"]),
             "awaited": state["awaited"] & ~due,
         }
 
@@ -133,6 +135,12 @@ class Foresight:
         pitched = self.pitch_weight * per_pitch * (pitch - state["pitch_then"])
         gust = np.maximum(state["mean"] - state["mean_then"] - self.gust_from, 0.0)
         return state["newest"] + trend + pitched - self.gust_weight * gust
+
+
+def pick(per_blade: Array, which: Array) -> Array:
+    """Take one blade's entry in each lane, (lane,)."""
+    lanes, blades = per_blade.shape
+    return per_blade.reshape(-1).take(which + blades * np.arange(lanes))
 
 
 def relief_line(known: Known) -> dict[str, Array]:

@@ -83,11 +83,9 @@ class Guard(Parameters):
             **self.foresight().start(known, seen, pitch),
             "angle": angle_to_tower(turning["azimuth"], seen.pitch.shape[1]),
             "aim": known.required_clearance + self.margin_m,
-            "fine": known.fine_pitch[:, None],
-            "feather": known.feather_pitch[:, None],
-            "pitch_step": rate * turning["period"][:, None],
-            "largest": np.minimum(np.deg2rad(self.max_amplitude_deg), steepest),
-            "centre": pulse.centre(known)[:, None],
+            "pitch_step": rate * turning["period"][:, None] + nothing,
+            "largest": np.minimum(np.deg2rad(self.max_amplitude_deg), steepest) + nothing,
+            "centre": pulse.centre(known)[:, None] + nothing,
             "still": pulse.relief_table(known),
             "amplitude": nothing,
             "offset": nothing,
@@ -124,13 +122,13 @@ class Guard(Parameters):
         shape = self.pulse().shape(angle, state["centre"])
         running = shape > 0.0
         amplitude, promised = state["amplitude"] * running, state["promised"] * running
-        gain = np.maximum(np.abs(per_pitch)[:, None] * entry(state["still"], place(angle)), 1e-6)
-        wanted = np.maximum((state["aim"] - foreseen)[:, None] - promised, 0.0) / gain
-        room = state["pitch_step"] + state["offset"] - amplitude * shape
-        growth = np.minimum(wanted, np.maximum(room, 0.0) / np.maximum(shape, 1e-6))
-        growth = np.maximum(np.minimum(growth, state["largest"] - amplitude), 0.0)
+        gain = np.maximum(entry(state["still"], place(angle)) * np.abs(per_pitch)[:, None], 1e-6)
+        wanted = ((state["aim"] - foreseen)[:, None] - promised) / gain
+        room = (state["pitch_step"] + state["offset"] - amplitude * shape) / np.maximum(shape, 1e-6)
+        growth = np.minimum(np.minimum(wanted, room), state["largest"] - amplitude)
         begun = (amplitude > 0.0) | (wanted >= np.deg2rad(self.least_deg))
-        growth = growth * (running & begun & (angle < -np.deg2rad(self.last_call_deg)))
+        deciding = running & begun & (angle < -np.deg2rad(self.last_call_deg))
+        growth = np.maximum(growth, 0.0) * deciding
         amplitude = amplitude + growth
         return {
             "amplitude": amplitude,
@@ -139,9 +137,7 @@ class Guard(Parameters):
         }
 
     def pitch(self, state: State, below: Commands, per_pitch: Array) -> Array:
-        """Return the commanded pitch, (lane, blade) [rad], away from the tower and within the stops."""
+        """Return the commanded pitch, (lane, blade) [rad], moved away from the tower."""
         blind = smoothstep(state["blind_turns"] - 1.0) * np.deg2rad(self.blind_deg)
         offset = np.maximum(state["offset"], blind[:, None])
-        moved = below.pitch + np.sign(per_pitch)[:, None] * offset
-        lowest = np.minimum(state["fine"], below.pitch)
-        return np.minimum(np.maximum(moved, lowest), np.maximum(state["feather"], below.pitch))
+        return below.pitch + np.sign(per_pitch)[:, None] * offset

@@ -47,7 +47,6 @@ class Scheduled(Parameters):
         return rotor.start(known, seen) | {
             "servo_lag": rotor.servo_lag(known),
             "rate": self.rate_share * known.pitch_rate_limit,
-            "feather": known.feather_pitch,
         }
 
     def step(
@@ -55,9 +54,9 @@ class Scheduled(Parameters):
     ) -> tuple[State, Commands]:
         """Add the pulse to what is commanded below."""
         turning = rotor.follow(state, seen)
-        offset = self.offset(state | turning, below.pitch.shape[1])
-        pitch = np.minimum(below.pitch + offset, np.maximum(state["feather"][:, None], below.pitch))
-        return state | turning, Commands(pitch, below.torque, below.stop)
+        after = state | turning
+        offset = self.offset(after, below.pitch.shape[1])
+        return after, Commands(below.pitch + offset, below.torque, below.stop)
 
     def offset(self, state: State, blade_count: int) -> Array:
         """Return the pitch to add, (lane, blade) [rad]."""

@@ -129,7 +129,7 @@ def after_a_pass(promised, seconds, **given):
     state = foresight.start(small.known(1), seen, np.zeros(1)) | {"period": np.full(1, small.PERIOD)}
     passing, relief = np.array([[True, False, False]]), np.array([[promised, 0.0, 0.0]])
     state |= foresight.note_passing(state, seen, passing, relief, np.array([0.1]))
-    return foresight, state | {"since_pass": np.array([[seconds, 9.0, 9.0]])}, seen
+    return foresight, state | {"since_pass": np.array([seconds])}, seen
 
 
 def aged(seen, seconds):
@@ -150,7 +150,7 @@ def test_a_reading_older_than_the_pass_is_not_taken_for_it():
     foresight, state, seen = after_a_pass(1.5, 0.5, last_pass_clearance=5.0)
     heard = foresight.hear(state, aged(seen, 5.0))
     assert heard["newest"][0] == state["newest"][0]
-    assert heard["awaited"].tolist() == [[True, False, False]]
+    assert heard["awaited"].tolist() == [True]
 
 
 def test_a_silent_distance_sensor_leaves_the_flap_moment_as_witness_never_the_better_one():
@@ -159,7 +159,7 @@ def test_a_silent_distance_sensor_leaves_the_flap_moment_as_witness_never_the_be
         given = {"last_pass_clearance": np.nan, "root_flap_moment": bent * small.STIFFNESS}
         foresight, state, seen = after_a_pass(0.0, 0.9, **given)
         assert foresight.hear(state, seen)["newest"][0] == pytest.approx(expected)
-        early = foresight.hear(state | {"since_pass": np.full((1, 3), 0.5)}, seen)
+        early = foresight.hear(state | {"since_pass": np.array([0.5])}, seen)
         assert early["newest"][0] == state["newest"][0]
 
 
