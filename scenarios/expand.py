@@ -20,7 +20,8 @@ from sim.keyfile import Lines, place, problem
 from sim.keyplace import FROM_OPTION
 from sim.turbine import load_turbine
 from sim.units import unit_of
-from sim.wind.spec import WindSpec, site_wind
+from sim.wind.kinds import site_wind
+from sim.wind.spec import WindSpec
 from sim.wind.standard import Site
 
 _ROOT = Path(__file__).resolve().parent.parent

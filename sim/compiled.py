@@ -24,8 +24,9 @@ def prepare_cache() -> None:
     if "NUMBA_CACHE_DIR" in os.environ:
         return
     digest = hashlib.sha256()
-    for source in sorted((Path(__file__).parent / "kernels").glob("*.py")):
-        digest.update(source.read_bytes())
+    for folder in ("kernels", "plant", "wind"):
+        for source in sorted((Path(__file__).parent / folder).glob("*.py")):
+            digest.update(source.read_bytes())
     flags = [
         os.environ.get(name, "") for name in ("NUMBA_BOUNDSCHECK", "NUMBA_DISABLE_JIT", "NUMBA_CPU_NAME")
     ]

@@ -83,74 +83,80 @@ class PlainPlant:
     # Wind -------------------------------------------------------------------------------------------------
 
     def plane(self, time):
-        """Longitudinal wind on the grid (nz, ny) and the added direction."""
+        """Wind on the grid (component, nz, ny) in the ground frame."""
         w, k = self.wind, self.index
-        nz, ny = w.profile.shape[1], w.boxes.shape[3]
-        z = w.box_z0 + w.box_dz * np.arange(nz)[:, None]
-        y = w.box_y0 + w.box_dy * np.arange(ny)[None, :]
+        nz, ny = w.points
+        z = w.box_z0 + w.box_dz * np.arange(nz)[:, None] + np.zeros((nz, ny))
+        y = w.box_y0 + w.box_dy * np.arange(ny)[None, :] + np.zeros((nz, ny))
         added = np.zeros(4)
         if w.transient[k] >= 0:
             table = w.transients[w.transient[k]]
             place = (time - w.transient_start[k]) / w.transient_step
             added = np.array([np.interp(place, np.arange(len(table)), column) for column in table.T])
-        plane = w.profile[k][:, None] + added[0] + added[2] * z + added[3] * y
+        speed, exponent, upflow, yaw, sigma, veer = w.mean[k]
+        hub = self.turbine.rotor.hub_height
+        along = speed * (np.maximum(hub + z, 1.0) / hub) ** exponent + added[0] + added[2] * z + added[3] * y
+        parts = np.stack([along, np.zeros((nz, ny)), np.zeros((nz, ny))])
         if w.box[k] >= 0:
             box, place = w.boxes[w.box[k]], time / w.box_step
             i, g = int(place), place - int(place)
             before, after = box[i % len(box)].astype(float), box[(i + 1) % len(box)].astype(float)
-            plane = plane + w.mean[k, 4] * ((1.0 - g) * before + g * after)
-        return plane, added[1]
+            parts = parts + (sigma * ((1.0 - g) * before + g * after)).reshape(3, nz, ny)
+        heading = yaw + added[1] + veer * z
+        forward = np.cos(upflow) * parts[0] - np.sin(upflow) * parts[2]
+        return np.stack(
+            [
+                np.cos(heading) * forward + np.sin(heading) * parts[1],
+                np.cos(heading) * parts[1] - np.sin(heading) * forward,
+                np.sin(upflow) * parts[0] + np.cos(upflow) * parts[2],
+            ]
+        )
 
     def wind_at(self, time, position, low_blades):
         """Ground components of the wind at positions (3, blade, station), tower included."""
         w, (x, y, z) = self.wind, position
-        plane, turn = self.plane(time)
-        nz, ny = plane.shape
+        plane = self.plane(time)
+        nz, ny = w.points
         hub = self.turbine.rotor.hub_height
         column = np.clip((y - w.box_y0) / w.box_dy, 0.0, ny - 1.000001)
         row = np.clip((z - w.box_z0 - hub) / w.box_dz, 0.0, nz - 1.000001)
         i, j = column.astype(int), row.astype(int)
         g, h = column - i, row - j
-        low = (1.0 - g) * plane[j, i] + g * plane[j, i + 1]
-        high = (1.0 - g) * plane[j + 1, i] + g * plane[j + 1, i + 1]
-        u = (1.0 - h) * low + h * high
-        _, _, upflow, yaw, _, veer = w.mean[self.index]
-        direction = yaw + turn
-        slowed, across = self.tower_air(u, x, y, z, direction)
+        low = (1.0 - g) * plane[:, j, i] + g * plane[:, j, i + 1]
+        high = (1.0 - g) * plane[:, j + 1, i] + g * plane[:, j + 1, i + 1]
+        free = (1.0 - h) * low + h * high
         # as in the kernels, only blades below the horizontal feel the tower
-        u = np.where(low_blades[:, None], slowed, u)
-        across = np.where(low_blades[:, None], across, 0.0)
-        heading = direction + veer * (z - hub)
-        return np.stack(
-            [
-                np.cos(upflow) * (u * np.cos(heading) + across * np.sin(heading)),
-                np.cos(upflow) * (across * np.cos(heading) - u * np.sin(heading)),
-                u * np.cos(upflow) * np.tan(upflow),
-            ]
-        )
+        return np.where(low_blades[:, None], self.tower_air(free, x, y, z), free)
 
-    def tower_air(self, u, x, y, z, direction):
+    def tower_air(self, free, x, y, z):
+        """The wind (3, ...) near the tower, seen in the frame of the horizontal wind at each place."""
         tower = self.turbine.tower
         radius = 0.5 * (
             tower.base_diameter
             + (tower.top_diameter - tower.base_diameter) * np.minimum(z / tower.height, 1.0)
         )
         above = np.clip((z - tower.height) / (2.0 * radius), 0.0, 1.0)
+        u, heading = np.hypot(free[0], free[1]), np.arctan2(free[1], free[0])
         share = (1.0 - above**2 * (3.0 - 2.0 * above)) * u
-        px = x * np.cos(direction) - y * np.sin(direction)
-        py = x * np.sin(direction) + y * np.cos(direction)
+        px = x * np.cos(heading) + y * np.sin(heading)
+        py = y * np.cos(heading) - x * np.sin(heading)
         if self.side < 0:
             square = np.maximum(px**2 + py**2, radius**2)
-            return (
-                u - share * radius**2 * (px**2 - py**2) / square**2,
-                -share * 2.0 * radius**2 * px * py / square**2,
+            along = u - share * radius**2 * (px**2 - py**2) / square**2
+            across = -share * 2.0 * radius**2 * px * py / square**2
+            return np.stack(
+                [
+                    along * np.cos(heading) - across * np.sin(heading),
+                    along * np.sin(heading) + across * np.cos(heading),
+                    free[2],
+                ]
             )
         diameter = 2.0 * radius
         wide = diameter * (1.5 + 0.35 * np.sqrt(np.maximum(px, radius) / diameter))
         inside = np.maximum(1.0 - 3.0 * tower.drag_coefficient * diameter / wide, 0.0025)
         depth = np.minimum((1.0 - np.sqrt(inside)) / 1.5, 0.65)
         hit = (px > 0.0) & (np.abs(py) < 0.5 * wide)
-        return u - np.where(hit, share * depth * np.cos(np.pi * py / wide) ** 2, 0.0), np.zeros_like(u)
+        return free * (1.0 - np.where(hit, share / u * depth * np.cos(np.pi * py / wide) ** 2, 0.0))
 
     # Blade elements ---------------------------------------------------------------------------------------
 

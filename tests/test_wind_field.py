@@ -8,6 +8,7 @@ import pytest
 
 from sim.errors import InputError
 from sim.wind.field import KINDS, BoxGrid, Site, WindSpec, box_bytes, pack_winds, rotor_grid, site_wind
+from sim.wind.spec import KIND_NAMES
 
 SITE = Site("I", "B", hub_height=90.0, rotor_diameter=126.0)
 SMALL = BoxGrid(width=138.6, height=138.6, duration=60.0, ny=4, nz=5)
@@ -18,14 +19,21 @@ def pack(*specs):
 
 
 def test_one_spec_of_each_kind_packs_with_the_promised_shapes():
-    made = pack(*(site_wind(kind, SITE, 11.4, transient_start=70.0) for kind in KINDS))
-    assert made.mean.shape == (8, 6) and made.mean.dtype == np.float64
-    assert made.boxes.shape == (1, SMALL.samples, 5, 4) and made.boxes.dtype == np.float32
-    assert made.box.tolist() == [-1, 0, 0, -1, -1, -1, -1, -1] and made.box.dtype == np.int64
-    assert made.transient.tolist() == [-1, -1, -1, 0, 1, 2, 3, 4] and made.transient.dtype == np.int64
+    kinds = [kind for kind in KINDS if kind != "measured_series"]
+    made = pack(*(site_wind(kind, SITE, 11.4, transient_start=70.0) for kind in kinds))
+    assert made.mean.shape == (11, 6) and made.mean.dtype == np.float64
+    assert made.boxes.shape == (1, SMALL.period_samples, 3, 5, 4) and made.boxes.dtype == np.float32
+    assert made.box.tolist() == [-1, -1, -1, 0, 0, 0, -1, -1, -1, -1, -1] and made.box.dtype == np.int64
+    assert made.transient.tolist() == [-1] * 6 + [0, 1, 2, 3, 4] and made.transient.dtype == np.int64
     assert made.transients.shape == (5, 601, 4) and made.transients.dtype == np.float64
-    assert made.transient_start.tolist() == [70.0] * 8
-    np.testing.assert_allclose(made.mean[2], [11.4, 0.2, 0.0, 0.0, 3.07418, 0.0], rtol=1e-5)
+    assert made.transient_start.tolist() == [70.0] * 11
+    np.testing.assert_allclose(made.mean[4], [11.4, 0.2, 0.0, 0.0, 3.07418, 0.0], rtol=1e-5)
+    # IEC 61400-1 (from memory): exponent 0.11 and sigma1 = 0.11 V for the turbulent extreme wind.
+    np.testing.assert_allclose(made.mean[5], [11.4, 0.11, 0.0, 0.0, 0.11 * 11.4, 0.0])
+
+
+def test_kinds_are_those_that_a_spec_knows():
+    assert set(KINDS) == set(KIND_NAMES)
 
 
 def test_the_usual_grid_covers_the_rotor_and_a_tenth_more():
@@ -34,7 +42,7 @@ def test_the_usual_grid_covers_the_rotor_and_a_tenth_more():
     assert grid.dy * 14 == pytest.approx(1.1 * 126.0)
     assert (grid.samples - 1) * grid.step >= 660.0
     assert grid.period_samples > grid.samples
-    assert box_bytes(grid) < 6.0e6
+    assert box_bytes(grid) < 18.5e6
 
 
 def test_a_box_has_the_same_bits_alone_and_among_others():
@@ -81,8 +89,11 @@ def test_identity_is_stable_and_follows_every_field():
     assert all(0 <= part < 2**64 for part in spec.identity())
     values = json.loads(json.dumps(dataclasses.asdict(spec)))
     assert WindSpec(**values) == spec
+    words = {"kind": "steady", "label": "x", "model": "tensor", "series": "x", "profile": ((1.0, 2.0, 0.0),)}
     for name, value in values.items():
-        changed = "steady" if name == "kind" else "x" if name == "label" else value + 1
+        if name == "series_path":
+            continue
+        changed = words[name] if name in words else value + 1
         assert dataclasses.replace(spec, **{name: changed}).identity() != spec.identity(), name
 
 
@@ -96,7 +107,7 @@ def test_turbulence_key_is_the_same_in_every_process_and_version():
 
 def test_steady_winds_pack_without_boxes_and_events():
     made = pack(site_wind("steady", SITE, 9.0))
-    assert made.boxes.shape == (0, SMALL.samples, 5, 4)
+    assert made.boxes.shape == (0, SMALL.period_samples, 3, 5, 4)
     assert made.transients.shape == (0, 1, 4)
     assert made.box[0] == made.transient[0] == -1
 
@@ -107,7 +118,7 @@ def test_steady_winds_pack_without_boxes_and_events():
         ({"kind": "gust"}, "kind = 'gust' is not known"),
         ({"speed": 0.0}, "speed = 0.0 m/s; must be > 0"),
         ({"sign": 2}, r"sign = 2; must be \+1 or -1"),
-        ({"shear": 0.1}, "shear is not known; did you mean 'shear_exponent'"),
+        ({"shear": 0.1}, "shear is not known; did you mean .*'shear_exponent'"),
         ({"yaw": float("nan")}, "yaw = nan; must be finite"),
         ({"sigma": -1.0}, "sigma = -1.0 m/s; must be >= 0"),
     ],

@@ -13,7 +13,7 @@ import pytest
 from sim.errors import InputError
 from sim.wind import standard
 from sim.wind.gusts import HORIZONTAL, SPEED, TRANSIENT_STEP, VERTICAL
-from sim.wind.spec import site_wind
+from sim.wind.kinds import site_wind
 from sim.wind.spectra import coherence, kaimal_density
 from sim.wind.standard import Site
 

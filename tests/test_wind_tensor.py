@@ -125,11 +125,11 @@ def fields():
 
 @pytest.mark.parametrize("low, high", [(0.03, 0.06), (0.1, 0.3), (0.5, 1.0), (1.5, 4.5)])
 def test_box_has_the_tensors_spectra_at_every_point(fields, low, high):
-    frequencies = np.fft.rfftfreq(GRID.samples, GRID.step)
+    frequencies = np.fft.rfftfreq(GRID.period_samples, GRID.step)
     band = (frequencies >= low) & (frequencies < high)
     waves = np.fft.rfft(fields, axis=1)[:, band]
     power = (waves[:, :, [0, 1, 2, 0]] * waves[:, :, [0, 1, 2, 2]].conj()).real.mean(axis=(0, 3, 4))
-    power *= 2 * GRID.step / GRID.samples
+    power *= 2 * GRID.step / GRID.period_samples
     spectra = point_spectrum(2 * np.pi * LENGTH * frequencies[band] / SPEED).T
     expected = 0.55**2 * spectra * 4 * np.pi * LENGTH / SPEED
     # Corners, 120 m apart, are independent above 0.03 Hz; 1 % for leakage of the cut period.
@@ -157,9 +157,9 @@ def test_box_has_the_tensors_variances_and_covariance(fields):
     "component, rows, frequency", [(0, (3, 4), 0.05), (2, (3, 4), 0.05), (0, (2, 4), 0.02)]
 )
 def test_box_has_the_tensors_coherence_and_lean_between_heights(fields, component, rows, frequency):
-    frequencies = np.fft.rfftfreq(GRID.samples, GRID.step)
+    frequencies = np.fft.rfftfreq(GRID.period_samples, GRID.step)
     band = abs(frequencies / frequency - 1) < 0.3
-    window = np.hanning(GRID.samples)[:, None]
+    window = np.hanning(GRID.period_samples)[:, None]
     low, high = (np.fft.rfft(window * fields[:, :, component, row], axis=1)[:, band] for row in rows)
     found = (high * low.conj()).sum() / np.sqrt((abs(low) ** 2).sum() * (abs(high) ** 2).sum())
     expected = cross_spectrum(component, (rows[1] - rows[0]) * GRID.dz, frequency)
@@ -193,7 +193,7 @@ def test_what_happens_high_up_comes_first(fields):
 def test_a_tensor_box_is_the_same_to_the_bit_when_made_again():
     grid = BoxGrid(width=60.0, height=50.0, duration=60.0, ny=4, nz=3)
     first = tensor_box((1, 2), SPEED, SCALE, grid)
-    assert first.shape == (grid.samples, 3, 3, 4) and first.dtype == np.float32
+    assert first.shape == (grid.period_samples, 3, 3, 4) and first.dtype == np.float32
     wave_factors.cache_clear()
     tensor_box((1, 3), 8.0, SCALE, grid)
     assert tensor_box((1, 2), SPEED, SCALE, grid).tobytes() == first.tobytes()

@@ -25,7 +25,7 @@ FAR = BoxGrid(width=14 * 5000.0, height=14 * 5000.0, duration=660.0)
 @pytest.fixture(scope="module")
 def far_fields():
     fields = [turbulence_box((7, seed), SPEED, SCALE, FAR) for seed in range(8)]
-    return np.stack(fields, axis=1).reshape(FAR.samples, -1)
+    return np.stack(fields, axis=1).reshape(FAR.period_samples, -1)
 
 
 def test_variance_is_one_less_the_share_above_five_hertz(far_fields):
@@ -52,8 +52,8 @@ def test_spectrum_is_kaimals_in_each_band(far_fields, low, high):
 def test_coherence_between_two_points_is_the_standards(across, frequency, value):
     # Worked numbers (from the formula): 63 m at 0.01 Hz, 10 m at 0.05 Hz, V 11.4 m/s, Lambda1 42 m.
     grid = BoxGrid(width=63.0, height=10.0, duration=6600.0, ny=2, nz=2, step=0.5)
-    window = np.hanning(grid.samples)[:, None]
-    frequencies = np.fft.rfftfreq(grid.samples, grid.step)
+    window = np.hanning(grid.period_samples)[:, None]
+    frequencies = np.fft.rfftfreq(grid.period_samples, grid.step)
     band = abs(frequencies / frequency - 1) < 0.1
     auto, cross = 0.0, 0.0
     for seed in range(150):
@@ -124,7 +124,7 @@ def test_three_components_have_the_standards_ratios_and_their_own_spectra():
     # sigma2 = 0.8, sigma3 = 0.5 sigma1 (IEC 61400-1, from memory), less what lies above 5 Hz.
     grid = BoxGrid(width=14 * 5000.0, height=14 * 5000.0, duration=330.0)
     fields = np.stack([three_components([(s, 1), (s, 2), (s, 3)], SPEED, SCALE, grid) for s in range(4)])
-    frequencies = np.fft.rfftfreq(grid.samples, grid.step)
+    frequencies = np.fft.rfftfreq(grid.period_samples, grid.step)
     band = (frequencies >= 0.1) & (frequencies < 0.5)
     for component, sigma in enumerate((1.0, 0.8, 0.5)):
         field = fields[:, :, component].astype(float)
@@ -132,7 +132,9 @@ def test_three_components_have_the_standards_ratios_and_their_own_spectra():
         lost = (1 + 6 * 5 * (8.1, 2.7, 0.66)[component] * SCALE / SPEED) ** (-2 / 3)
         error = np.sqrt((amplitudes**4).sum() / 900)
         assert field.var() == pytest.approx(sigma**2 * (1 - lost), rel=5 * error)
-        power = (abs(np.fft.rfft(field, axis=1)) ** 2).mean(axis=(0, 2, 3)) * 2 * grid.step / grid.samples
+        power = (
+            (abs(np.fft.rfft(field, axis=1)) ** 2).mean(axis=(0, 2, 3)) * 2 * grid.step / grid.period_samples
+        )
         ratio = power[band] / kaimal_density(frequencies[band], SPEED, 1.0, SCALE, component)
         assert ratio.mean() == pytest.approx(1.0, abs=5 / np.sqrt(900 * band.sum()) + 0.005)
     one = turbulence_box((2, 1), SPEED, SCALE, grid)
@@ -142,8 +144,8 @@ def test_three_components_have_the_standards_ratios_and_their_own_spectra():
 def test_vertical_motion_of_two_points_has_the_coherence_chosen_for_it():
     grid = BoxGrid(width=40.0, height=10.0, duration=6600.0, ny=2, nz=2, step=0.5)
     value = np.exp(-12 * np.hypot(0.02 * 10 / SPEED, 0.12 * 10 / (0.66 * SCALE)))
-    window = np.hanning(grid.samples)[:, None]
-    band = abs(np.fft.rfftfreq(grid.samples, grid.step) / 0.02 - 1) < 0.1
+    window = np.hanning(grid.period_samples)[:, None]
+    band = abs(np.fft.rfftfreq(grid.period_samples, grid.step) / 0.02 - 1) < 0.1
     auto, cross = 0.0, 0.0
     for seed in range(60):
         pair = turbulence_box((8, seed), SPEED, SCALE, grid, 2)[:, :, 0]

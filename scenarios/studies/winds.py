@@ -16,7 +16,8 @@ from scenarios.answer import Answer, table
 from sim.errors import InputError
 from sim.wind import standard
 from sim.wind.gusts import DIRECTION, HORIZONTAL, SPEED, TRANSIENT_STEP, VERTICAL
-from sim.wind.spec import WindSpec, site_wind
+from sim.wind.kinds import site_wind
+from sim.wind.spec import WindSpec
 from sim.wind.standard import NORMAL_SHEAR_EXPONENT, Site
 
 Array = NDArray[Any]

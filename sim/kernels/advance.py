@@ -20,7 +20,8 @@ class Work(NamedTuple):
 
     scratch: np.ndarray
     plane: np.ndarray
-    gust: np.ndarray
+    event: np.ndarray
+    at_hub: np.ndarray
     hub: np.ndarray
     frames: np.ndarray
     air: np.ndarray
@@ -40,15 +41,16 @@ class Work(NamedTuple):
 
 
 @njit(**FLAGS)
-def make_work(points):
-    """Allocate the scratch for a wind grid of ``points`` points."""
+def make_work():
+    """Allocate the scratch."""
     return Work(
         np.ones(at.SCRATCH_ROWS * at.WIDTH),
-        np.zeros(points),
+        np.zeros(6 * at.POINTS),
+        np.zeros(4),
         np.zeros(2),
         np.zeros(3),
         np.zeros((at.BLADES, 21)),
-        np.zeros(8),
+        np.zeros(3),
         np.zeros((at.BLADES, at.SHAPES)),
         np.zeros(4),
         np.zeros((at.BLADES, 4, at.SHAPES)),
@@ -68,11 +70,11 @@ def make_work(points):
 @njit(**FLAGS)
 def begin(lanes, design, wind, period, blade_count):
     """Compute every lane's rate and outputs at its present instant, before its first step."""
-    work = make_work(wind.profile.shape[1] * wind.boxes.shape[3])
+    work = make_work()
     for lane in range(lanes.y.shape[0]):
         y, dy, d, w = lanes.y[lane], lanes.dy[lane], lanes.design[lane], lanes.wind[lane]
-        wind_plane(work.plane, work.gust, lanes.tick[lane] * period, w, wind)
-        evaluate(y, dy, d, design, w, wind, work.plane, work.gust, work, blade_count, at.SHAPES)
+        wind_plane(work, lanes.tick[lane] * period, w, wind)
+        evaluate(y, dy, d, design, wind, work, blade_count, at.SHAPES)
         put_out(lanes.out[lane], y, dy, d, design, work, blade_count)
         for b in range(blade_count):
             lanes.out[lane, at.OUT_DISTANCE + b] = math.nan
@@ -95,7 +97,7 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
     parts : int - steps that a period is divided into
     blade_count : int
     """
-    work = make_work(wind.profile.shape[1] * wind.boxes.shape[3])
+    work = make_work()
     h = period / parts
     for lane in range(lanes.y.shape[0]):
         status = lanes.status[lane]

@@ -1,9 +1,9 @@
-"""What wind arrives at a blade station: the plane of the moment, interpolation in it, tower dam.
+"""What wind arrives at the rotor: the plane of the moment, and what the tower does to it.
 
-The longitudinal wind of one lane at one instant is laid out once on the grid of the field (mean profile,
-transient and turbulence together), then read at each station by bilinear interpolation. The field is
-carried past the rotor frozen and as a whole: the few metres by which stations stand before or behind the
-hub shift the arrival of a gust by less than a second and are left out.
+The wind of one lane at one instant is laid out once on the grid of the field (mean profile, event and
+turbulence together, all three components in the ground frame), then read at each station by bilinear
+interpolation. The field is carried past the rotor frozen and as a whole: the few metres by which stations
+stand before or behind the hub shift the arrival of a gust by less than a second and are left out.
 """
 
 from __future__ import annotations
@@ -12,68 +12,102 @@ import math
 
 from numba import njit
 
+from sim.kernels import layout as at
 from sim.kernels.aero import FLAGS, INLINE
 
 
 @njit(**FLAGS)
-def wind_plane(plane, gust, time, w, wind):
-    """Lay the longitudinal wind [m/s] of wind ``w`` at ``time`` [s] on the grid.
+def event_at(event, time, w, wind):
+    """Write the event of wind ``w`` at ``time`` [s]; zero for a wind without one.
 
     Parameters
     ----------
-    plane : (nz * ny,) float64 [m/s] - written
-    gust : (2,) float64 - written: added direction [rad], added speed at the hub [m/s]
+    event : (4,) float64 - written: as `sim.wind.gusts` says, linear between the rows of its table
+    """
+    k = wind.transient[w]
+    if k < 0:
+        for column in range(4):
+            event[column] = 0.0
+        return
+    last = wind.transients.shape[1] - 1
+    place = min(max((time - wind.transient_start[w]) / wind.transient_step, 0.0), float(last))
+    i = min(int(place), last - 1)
+    g = place - i
+    for column in range(4):
+        event[column] = (1.0 - g) * wind.transients[k, i, column] + g * wind.transients[k, i + 1, column]
+
+
+@njit(**FLAGS)
+def turbulence_at(plane, time, w, wind):
+    """Write the turbulence [m/s] of wind ``w`` at ``time``, linear between its samples, which repeat.
+
+    Parameters
+    ----------
+    plane : (6 * POINTS,) float64 [m/s] - the rows EDDY_* are written: along, across, up; zero for a wind
+        without turbulence
+    """
+    b = wind.box[w]
+    if b < 0:
+        for n in range(3 * at.POINTS):
+            plane[at.EDDY_U + n] = 0.0
+        return
+    sigma = wind.mean[w, 4]
+    steps, points = wind.boxes.shape[1], wind.points[0] * wind.points[1]
+    place = time / wind.box_step
+    i = int(place)
+    g = place - i
+    low, high = sigma * (1.0 - g), sigma * g
+    before, after = wind.boxes[b, i % steps], wind.boxes[b, (i + 1) % steps]
+    for part in range(3):
+        first, to = part * points, at.EDDY_U + part * at.POINTS
+        for n in range(points):
+            plane[to + n] = low * before[first + n] + high * after[first + n]
+
+
+@njit(**FLAGS)
+def lay_out(plane, mean, grid, points, event, tilt):
+    """Write the wind of every point in the ground frame: tilted by the upflow, turned by its direction.
+
+    A loop of its own, with its arrays as arguments: so the compiler sees that they stay where they are.
+    """
+    added, gradient_z, gradient_y = event[0], event[2], event[3]
+    sin_gust, cos_gust = 0.0, 1.0
+    if event[1] != 0.0:
+        sin_gust, cos_gust = math.sin(event[1]), math.cos(event[1])
+    rise, level = tilt[0], tilt[1]
+    for n in range(points):
+        straight = gradient_z * grid[at.ABOVE + n] + gradient_y * grid[at.BESIDE + n]
+        u = mean[at.PROFILE + n] + added + straight + plane[at.EDDY_U + n]
+        v, up = plane[at.EDDY_V + n], plane[at.EDDY_W + n]
+        forward = u * level - up * rise
+        sine = mean[at.SINE + n] * cos_gust + mean[at.COSINE + n] * sin_gust
+        cosine = mean[at.COSINE + n] * cos_gust - mean[at.SINE + n] * sin_gust
+        plane[at.PLANE_X + n] = forward * cosine + v * sine
+        plane[at.PLANE_Y + n] = v * cosine - forward * sine
+        plane[at.PLANE_Z + n] = u * rise + up * level
+
+
+@njit(**FLAGS)
+def wind_plane(work, time, w, wind):
+    """Lay the wind [m/s] of wind ``w`` at ``time`` on the grid, in the ground frame.
+
+    Parameters
+    ----------
+    work : Work - written: the rows PLANE_* of ``plane`` [m/s]; ``at_hub`` (2,), the wind along its own mean
+        direction at the hub [m/s], and that direction [rad]
 
     Notes
     -----
-    V(z, y) = profile(z) + added + gradient_z z + gradient_y y + sigma u(t, y, z), z from the hub; turbulence
-    and transients are linear between their samples; boxes repeat after their end.
+    u = profile + added + gradient_z z + gradient_y y + sigma1 u', z from the hub, with v and w the turbulence
+    alone; then (u, v, w) is tilted by the upflow and turned by the direction at each height.
     """
-    nz = wind.profile.shape[1]
-    ny = plane.shape[0] // nz
-    added = gradient_z = gradient_y = 0.0
-    gust[0] = gust[1] = 0.0
-    k = wind.transient[w]
-    if k >= 0:
-        last = wind.transients.shape[1] - 1
-        place = min(max((time - wind.transient_start[w]) / wind.transient_step, 0.0), float(last))
-        i = min(int(place), last - 1)
-        g = place - i
-        table = wind.transients[k]
-        added = (1.0 - g) * table[i, 0] + g * table[i + 1, 0]
-        gust[0] = (1.0 - g) * table[i, 1] + g * table[i + 1, 1]
-        gust[1] = added
-        gradient_z = (1.0 - g) * table[i, 2] + g * table[i + 1, 2]
-        gradient_y = (1.0 - g) * table[i, 3] + g * table[i + 1, 3]
-    for iz in range(nz):
-        base = wind.profile[w, iz] + added + gradient_z * (wind.box_z0 + iz * wind.box_dz)
-        for iy in range(ny):
-            plane[iz * ny + iy] = base + gradient_y * (wind.box_y0 + iy * wind.box_dy)
-    b = wind.box[w]
-    if b >= 0:
-        sigma = wind.mean[w, 4]
-        nt = wind.boxes.shape[1]
-        place = time / wind.box_step
-        i = int(place)
-        g = place - i
-        before = wind.boxes[b, i % nt].reshape(-1)
-        after = wind.boxes[b, (i + 1) % nt].reshape(-1)
-        low, high = sigma * (1.0 - g), sigma * g
-        for s in range(nz * ny):
-            plane[s] += low * before[s] + high * after[s]
-
-
-@njit(**INLINE)
-def bilinear(plane, ny, nz, column, row):
-    """Return the plane's value at fractional (column, row); outside the grid its edge holds."""
-    c = min(max(column, 0.0), ny - 1.000001)
-    r = min(max(row, 0.0), nz - 1.000001)
-    i, j = int(c), int(r)
-    g, h = c - i, r - j
-    at = j * ny + i
-    low = plane[at] + g * (plane[at + 1] - plane[at])
-    high = plane[at + ny] + g * (plane[at + ny + 1] - plane[at + ny])
-    return low + h * (high - low)
+    event_at(work.event, time, w, wind)
+    turbulence_at(work.plane, time, w, wind)
+    points = wind.points[0] * wind.points[1]
+    lay_out(work.plane, wind.ground[w], wind.grid, points, work.event, wind.tilt[w])
+    middle = points // 2
+    work.at_hub[0] = wind.ground[w, at.PROFILE + middle] + work.event[0] + work.plane[at.EDDY_U + middle]
+    work.at_hub[1] = wind.mean[w, 3] + work.event[1]
 
 
 @njit(**INLINE)

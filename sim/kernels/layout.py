@@ -20,6 +20,7 @@ SHAPES = (
 )
 TIP_COLUMN = 60  #: the blade tips stand behind the stations of all blades in the rows of constants
 BLADES = 3  #: the most blades that a row has room for
+POINTS = 256  #: length of a row of the wind's grid, one height after the other
 
 # State offsets for up to three blades.
 Q = 0
@@ -47,10 +48,17 @@ STATION_ROWS = 33
 
 # Rows of scratch, by where they begin; written and read within one evaluation.
 (
-    X, Y, Z, RHO, V, UD, VD, U, ACROSS, WX, WY, WZ, VN, VT, V0, A, SIN, COS, SPEED2, ANGLE, THREE_QUARTER, ALPHA,
+    X, Y, Z, RHO, V, UD, VD, WX, WY, WZ, VN, VT, V0, A, SIN, COS, SPEED2, ANGLE, THREE_QUARTER, ALPHA,
     CL_ATT, F_STATIC, CL_SEP, CD, PN, PT,
-) = (n * WIDTH for n in range(28))  # fmt: skip
-SCRATCH_ROWS = 28
+) = (n * WIDTH for n in range(26))  # fmt: skip
+SCRATCH_ROWS = 26
+# Where a station lies in the wind's grid: rows that are free until the wind is read.
+LOW, FAR, RIGHT, OVER = VN, VT, V0, A
+
+# Rows of the wind's grid, by where they begin: Wind.ground[wind, row + point], Wind.grid and Work.plane.
+PROFILE, SINE, COSINE = (n * POINTS for n in range(3))
+BESIDE, ABOVE = (n * POINTS for n in range(2))
+PLANE_X, PLANE_Y, PLANE_Z, EDDY_U, EDDY_V, EDDY_W = (n * POINTS for n in range(6))
 
 # Scalars of a design: Design.scalars[design, name].
 (
@@ -167,9 +175,12 @@ class Wind(NamedTuple):
     """What the kernels need of the wind; the leading axis is the wind."""
 
     mean: np.ndarray  #: (wind, 6) hub speed, shear exponent, upflow, yaw, sigma1, veer
-    profile: np.ndarray  #: (wind, nz) mean speed at the rows of the grid [m/s]
+    ground: np.ndarray  #: (wind, 3 * POINTS) mean speed [m/s], sine and cosine of its direction, gusts apart
+    tilt: np.ndarray  #: (wind, 2) sine and cosine of the upflow
+    grid: np.ndarray  #: (2 * POINTS,) y and height above the hub of the points [m]
     box: np.ndarray  #: (wind,) index of the turbulence box, -1 for none
-    boxes: np.ndarray  #: (box, time, nz, ny) float32, unit standard deviation
+    boxes: np.ndarray  #: (box, time, 3 * point) float32, over sigma1; the first step follows the last
+    points: tuple[int, int]  #: along z and y
     box_step: float  #: [s]
     box_y0: float
     box_z0: float

@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 from numba import njit
 
 from sim.kernels import aero
 from sim.kernels import layout as at
 from sim.kernels.aero import FLAGS
-from sim.kernels.inflow import bilinear, dam, fade, wake_shape
+from sim.kernels.inflow import dam, fade, wake_shape
 
+NEXT, PLANE = np.uint64(1), np.uint64(at.POINTS)  #: to the point beside, to the next component
 DEGREE = 57.29577951308232
 SLOWEST = 0.5  #: wind through the rotor that the momentum balance sees at least [m/s]
 FASTEST = 80.0  #: chords per second beyond which a section's lags are held: 21 ms where a slender tip has 10
@@ -72,44 +74,51 @@ def place_stations(s, k, first, count, q, qd, hub, frame, scalars):
 
 @njit(**FLAGS)
 def read_wind(s, count, plane, ny, nz, y0, z0, dy, dz):
-    """Read the longitudinal wind of every station from the plane; z0 is a height above ground."""
+    """Read the wind of every station from the plane, bilinearly; z0 is a height above ground.
+
+    Outside the grid its edge holds. Indices are unsigned, or each look-up would first ask for their sign.
+    """
     over_y, over_z = 1.0 / dy, 1.0 / dz
     for i in range(count):
-        s[at.ACROSS + i] = 0.0
-        s[at.U + i] = bilinear(plane, ny, nz, (s[at.Y + i] - y0) * over_y, (s[at.Z + i] - z0) * over_z)
+        c = min(max((s[at.Y + i] - y0) * over_y, 0.0), ny - 1.000001)
+        r = min(max((s[at.Z + i] - z0) * over_z, 0.0), nz - 1.000001)
+        column, row = math.floor(c), math.floor(r)
+        g, h = c - column, r - row
+        s[at.LOW + i] = row * ny + column
+        s[at.FAR + i] = g * h
+        s[at.RIGHT + i] = g - g * h
+        s[at.OVER + i] = h - g * h
+    across = np.uint64(ny)
+    for i in range(count):
+        low = np.uint64(s[at.LOW + i])
+        high = low + across
+        far, right, over = s[at.FAR + i], s[at.RIGHT + i], s[at.OVER + i]
+        near = 1.0 - far - right - over
+        for part in range(3):
+            s[at.WX + part * at.WIDTH + i] = (
+                near * plane[low] + right * plane[low + NEXT] + over * plane[high] + far * plane[high + NEXT]
+            )
+            low += PLANE
+            high += PLANE
 
 
 @njit(**FLAGS)
-def face_wind(s, first, count, hub, frame, air):
+def face_wind(s, first, count, frame, air):
     """Write the wind of one blade's stations, relative to the moving tower top, along n and t of the blade.
 
     Parameters
     ----------
-    air : (8,) float64 - sine and cosine of the wind's direction, tangent and cosine of its upflow, veer
-        [rad/m], rotor speed [rad/s], fore-aft and side-side rates of the tower top [m/s]
-
-    Notes
-    -----
-    Two loops, because one is not vectorised: ground components first, then components of the blade.
+    air : (3,) float64 - rotor speed [rad/s], fore-aft and side-side rates of the tower top [m/s]
     """
     nx, ny, nz = frame[4], frame[5], frame[6]
     tx, ty, tz = frame[7], frame[8], frame[9]
     az, slope, lever_x, lever_y = frame[12], frame[16], frame[17], frame[18]
-    sin_dir, cos_dir, rise, level = air[0], air[1], air[2], air[3]
-    veer, omega, rate_x, rate_y = air[4], air[5], air[6], air[7]
-    hz = hub[2]
+    omega, rate_x, rate_y = air[0], air[1], air[2]
     s = s[first:]
     for i in range(count):
-        turn = veer * (s[at.Z + i] - hz)
-        square = turn * turn
-        st, ct = turn * (1.0 - square / 6.0), 1.0 - 0.5 * square * (1.0 - square / 12.0)
-        sd, cd = sin_dir * ct + cos_dir * st, cos_dir * ct - sin_dir * st
-        along, across = s[at.U + i] * level, s[at.ACROSS + i] * level
-        s[at.WX + i] = along * cd + across * sd - rate_x * (lever_x + slope * az * s[at.RHO + i])
-        s[at.WY + i] = across * cd - along * sd - rate_y * lever_y
-        s[at.WZ + i] = along * rise
-    for i in range(count):
-        wx, wy, wz = s[at.WX + i], s[at.WY + i], s[at.WZ + i]
+        wx = s[at.WX + i] - rate_x * (lever_x + slope * az * s[at.RHO + i])
+        wy = s[at.WY + i] - rate_y * lever_y
+        wz = s[at.WZ + i]
         s[at.VN + i] = wx * nx + wy * ny + wz * nz
         s[at.VT + i] = omega * s[at.RHO + i] + s[at.VD + i] - (wx * tx + wy * ty + wz * tz)
 
@@ -141,37 +150,51 @@ def meet_air(s, y, k, first, count, frame, omega):
 
 
 @njit(**FLAGS)
-def part_air(s, first, count, sin_dir, cos_dir, scalars):
-    """Let the tower slow and part the wind of the stations before it (rotors upwind of the tower)."""
+def part_air(s, first, count, scalars):
+    """Let the tower slow and part the wind of the stations before it (rotors upwind of the tower).
+
+    Notes
+    -----
+    Potential flow is linear in the wind: the part along x and the part along y each flow around the cylinder,
+    so that the dam stands to the wind of the moment at the station, whatever its direction.
+    """
     base_radius, top = scalars[at.TOWER_BASE_RADIUS], scalars[at.TOWER_HEIGHT]
     taper = (scalars[at.TOWER_TOP_RADIUS] - base_radius) / top
     s = s[first:]
     for i in range(count):
         height = s[at.Z + i]
         radius = base_radius + taper * min(height, top)
-        px = s[at.X + i] * cos_dir - s[at.Y + i] * sin_dir
-        py = s[at.X + i] * sin_dir + s[at.Y + i] * cos_dir
-        along, across = dam(px, py, radius)
-        share = fade(height, top, radius) * s[at.U + i]
-        s[at.U + i] += share * (along - 1.0)
-        s[at.ACROSS + i] = share * across
+        along, across = dam(s[at.X + i], s[at.Y + i], radius)
+        share = fade(height, top, radius)
+        slowed, parted = share * (along - 1.0), share * across
+        wx, wy = s[at.WX + i], s[at.WY + i]
+        s[at.WX + i] = wx + wx * slowed + wy * parted
+        s[at.WY + i] = wy + wx * parted - wy * slowed
 
 
 @njit(**FLAGS)
-def shade_air(s, first, count, sin_dir, cos_dir, scalars):
-    """Lower the wind of the stations in the tower's wake (rotors downwind of the tower)."""
+def shade_air(s, first, count, scalars):
+    """Lower the wind of the stations in the tower's wake (rotors downwind of the tower).
+
+    The wake follows the horizontal wind of the moment at the station.
+    """
     base_radius, top = scalars[at.TOWER_BASE_RADIUS], scalars[at.TOWER_HEIGHT]
     taper = (scalars[at.TOWER_TOP_RADIUS] - base_radius) / top
     s = s[first:]
     for i in range(count):
         height = s[at.Z + i]
         radius = base_radius + taper * min(height, top)
-        px = s[at.X + i] * cos_dir - s[at.Y + i] * sin_dir
-        py = s[at.X + i] * sin_dir + s[at.Y + i] * cos_dir
+        wx, wy = s[at.WX + i], s[at.WY + i]
+        over = 1.0 / math.sqrt(wx * wx + wy * wy + 1e-12)
+        px = (s[at.X + i] * wx + s[at.Y + i] * wy) * over
+        py = (s[at.Y + i] * wx - s[at.X + i] * wy) * over
         depth, width = wake_shape(px, radius, scalars[at.TOWER_DRAG])
         if px > 0.0 and abs(py) < 0.5 * width:
             shape = math.cos(math.pi * py / width)
-            s[at.U + i] *= 1.0 - depth * shape * shape * fade(height, top, radius)
+            kept = 1.0 - depth * shape * shape * fade(height, top, radius)
+            s[at.WX + i] *= kept
+            s[at.WY + i] *= kept
+            s[at.WZ + i] *= kept
 
 
 @njit(**FLAGS)

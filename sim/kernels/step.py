@@ -55,16 +55,10 @@ def blade_frame(frame, azimuth, pitch, pitch_rate, tilt, scalars):
 
 
 @njit(**INLINE)
-def blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars):
+def blow(s, y, hub, frames, work, blade_count, wind, k, scalars):
     """Let the air of the moment meet every station: positions, wind, inflow angles."""
-    mean = wind.mean[w]
-    nz = wind.profile.shape[1]
-    direction = mean[3] + gust[0]
     air = work.air
-    air[0], air[1] = math.sin(direction), math.cos(direction)
-    air[2], air[3] = math.tan(mean[2]), math.cos(mean[2])
-    air[4] = mean[5]
-    air[5], air[6], air[7] = y[at.SPEED], y[at.TOWER + 1], y[at.TOWER + 3]
+    air[0], air[1], air[2] = y[at.SPEED], y[at.TOWER + 1], y[at.TOWER + 3]
     count = blade_count * at.STATIONS
     for b in range(blade_count):
         q = y[at.Q + at.MODES * b : at.Q + at.MODES * (b + 1)]
@@ -73,9 +67,9 @@ def blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars)
     stations.read_wind(
         s,
         count,
-        plane,
-        plane.shape[0] // nz,
-        nz,
+        work.plane,
+        wind.points[1],
+        wind.points[0],
         wind.box_y0,
         wind.box_z0 + scalars[at.HUB_HEIGHT],
         wind.box_dy,
@@ -84,10 +78,10 @@ def blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars)
     for b in range(blade_count):
         if frames[b, 12] < 0.0:
             if scalars[at.SIDE] < 0.0:
-                stations.part_air(s, b * at.STATIONS, at.STATIONS, air[0], air[1], scalars)
+                stations.part_air(s, b * at.STATIONS, at.STATIONS, scalars)
             else:
-                stations.shade_air(s, b * at.STATIONS, at.STATIONS, air[0], air[1], scalars)
-        stations.face_wind(s, b * at.STATIONS, at.STATIONS, hub, frames[b], air)
+                stations.shade_air(s, b * at.STATIONS, at.STATIONS, scalars)
+        stations.face_wind(s, b * at.STATIONS, at.STATIONS, frames[b], air)
         stations.meet_air(s, y, k, b * at.STATIONS, at.STATIONS, frames[b], y[at.SPEED])
 
 
@@ -147,7 +141,7 @@ def move(y, dy, d, design, frames, work, blade_count, shapes):
 
 
 @njit(**FLAGS)
-def evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, shapes):
+def evaluate(y, dy, d, design, wind, work, blade_count, shapes):
     """Write the rate of one lane's state, all but the servos' and the generator's part.
 
     ``shapes`` is MODES, or SHAPES where root moments are wanted from ``work`` afterwards.
@@ -161,7 +155,7 @@ def evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, shapes):
         pitch = blade_pitch(y[at.HELD + b], y[at.PITCH + b], half_play)
         rate = 0.0 if abs(y[at.PITCH + b] - pitch) < half_play else y[at.RATE + b]
         blade_frame(frames[b], azimuth, pitch + design.blades[d, b, at.PITCH_OFFSET], rate, tilt, scalars)
-    blow(s, y, hub, frames, work, blade_count, plane, gust, wind, w, k, scalars)
+    blow(s, y, hub, frames, work, blade_count, wind, k, scalars)
     count = blade_count * at.STATIONS
     stations.read_polars(s, blade_count, design.polars[d])
     stations.feel_loads(s, y, dy, k, count, scalars, blade_count)
@@ -209,26 +203,25 @@ def runge_kutta(
 ):
     """Advance one lane by ``h`` [s]; ``dy`` is the rate at the start and becomes that at the end."""
     y0, k1, k2, k3 = work.start, work.start_rate, work.rate_2, work.rate_3
-    plane, gust = work.plane, work.gust
     command_machine(y, dy, d, design, pitch_command, rate_limit, torque_command, blade_count)
     for i in range(at.STATE):
         y0[i] = y[i]
         k1[i] = dy[i]
         y[i] = y0[i] + 0.5 * h * k1[i]
-    wind_plane(plane, gust, time + 0.5 * h, w, wind)
-    evaluate(y, k2, d, design, w, wind, plane, gust, work, blade_count, at.MODES)
+    wind_plane(work, time + 0.5 * h, w, wind)
+    evaluate(y, k2, d, design, wind, work, blade_count, at.MODES)
     command_machine(y, k2, d, design, pitch_command, rate_limit, torque_command, blade_count)
     for i in range(at.STATE):
         y[i] = y0[i] + 0.5 * h * k2[i]
-    evaluate(y, k3, d, design, w, wind, plane, gust, work, blade_count, at.MODES)
+    evaluate(y, k3, d, design, wind, work, blade_count, at.MODES)
     command_machine(y, k3, d, design, pitch_command, rate_limit, torque_command, blade_count)
     for i in range(at.STATE):
         y[i] = y0[i] + h * k3[i]
-    wind_plane(plane, gust, time + h, w, wind)
-    evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, at.MODES)
+    wind_plane(work, time + h, w, wind)
+    evaluate(y, dy, d, design, wind, work, blade_count, at.MODES)
     command_machine(y, dy, d, design, pitch_command, rate_limit, torque_command, blade_count)
     for i in range(at.STATE):
         y[i] = y0[i] + h / 6.0 * (k1[i] + 2.0 * (k2[i] + k3[i]) + dy[i])
     hold_stops(y, d, design, blade_count)
-    evaluate(y, dy, d, design, w, wind, plane, gust, work, blade_count, at.SHAPES)
+    evaluate(y, dy, d, design, wind, work, blade_count, at.SHAPES)
     command_machine(y, dy, d, design, pitch_command, rate_limit, torque_command, blade_count)

@@ -58,13 +58,13 @@ def put_out(out, y, dy, d, design, work, blade_count):
         )
         mean = 0.0
         for i in range(b * at.STATIONS + at.STATIONS // 2, (b + 1) * at.STATIONS):
-            mean += work.scratch[at.U + i]
+            mean += work.scratch[at.WX + i]
         out[at.OUT_STATION_WIND + b] = mean / (at.STATIONS - at.STATIONS // 2)
     out[at.OUT_AZIMUTH] = y[at.AZIMUTH] % (2.0 * math.pi)
     out[at.OUT_SPEED] = y[at.SPEED]
     out[at.OUT_FA_ACCELERATION], out[at.OUT_SS_ACCELERATION] = accelerations[0], accelerations[1]
-    out[at.OUT_WIND] = work.plane[work.plane.shape[0] // 2]
-    out[at.OUT_DIRECTION] = math.atan2(work.air[0], work.air[1])
+    out[at.OUT_WIND] = work.at_hub[0]
+    out[at.OUT_DIRECTION] = math.atan2(math.sin(work.at_hub[1]), math.cos(work.at_hub[1]))
     out[at.OUT_POWER] = y[at.TORQUE] * y[at.SPEED] * scalars[at.EFFICIENCY]
     out[at.OUT_THRUST] = total[0]
     out[at.OUT_TORQUE] = total[3]
@@ -130,7 +130,7 @@ def watch_blade(search, b, time, h, y, dy, d, design, work, blade_count):
             search[at.LEAST_TIME] = time + h * n / samples
             search[at.LEAST_RADIUS], search[at.LEAST_AZIMUTH] = radius, azimuth % (2.0 * math.pi)
             search[at.LEAST_PITCH] = pitch
-            search[at.LEAST_WIND] = work.plane[work.plane.shape[0] // 2]
+            search[at.LEAST_WIND] = work.at_hub[0]
         elif (
             samples == SAMPLES and search[at.LAST] == search[at.LEAST] and search[at.LAST_BUT_ONE] < math.inf
         ):

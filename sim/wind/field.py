@@ -13,9 +13,12 @@ from numpy.typing import NDArray
 
 from sim.errors import InputError
 from sim.wind import gusts
-from sim.wind.spec import KINDS, WindSpec, site_wind
+from sim.wind.atmosphere import Profile
+from sim.wind.kinds import KINDS, site_wind
+from sim.wind.sheared import tensor_box
+from sim.wind.spec import WindSpec
 from sim.wind.standard import Site
-from sim.wind.turbulence import BoxGrid, turbulence_box
+from sim.wind.turbulence import BoxGrid, three_components, turbulence_box
 
 __all__ = [
     "KINDS",
@@ -29,6 +32,7 @@ __all__ = [
     "site_wind",
 ]
 
+COMPONENTS = 3
 BOX_REACH = 1.1
 """Half width of a turbulence box over the rotor radius."""
 
@@ -41,7 +45,8 @@ class WindPack(NamedTuple):
     box: NDArray[Any]
     """(wind,) int64: index into ``boxes``, -1 without turbulence."""
     boxes: NDArray[Any]
-    """(box, step, z, y) float32 [-]: unit standard deviation; y from the rotor axis, z from the hub."""
+    """(box, step, component, z, y) float32 [-]: over sigma1, one whole period; y from the rotor axis, z from
+    the hub; components along, across (to the left, looking downwind) and up."""
     box_step: float
     """[s]"""
     box_y0: float
@@ -60,6 +65,8 @@ class WindPack(NamedTuple):
     """[s]"""
     transient_start: NDArray[Any]
     """(wind,) float64 [s] from the start of the lane."""
+    profiles: list[Profile | None]
+    """[wind] mean wind over height, None where power law and veer tell it."""
 
 
 def rotor_grid(rotor_diameter: float, duration: float) -> BoxGrid:
@@ -69,8 +76,8 @@ def rotor_grid(rotor_diameter: float, duration: float) -> BoxGrid:
 
 
 def box_bytes(grid: BoxGrid) -> int:
-    """Return the memory [bytes] of one box of this grid, for cutting batches."""
-    return 4 * grid.samples * grid.nz * grid.ny
+    """Return the memory [bytes] of one box of this grid, all three components, for cutting batches."""
+    return 4 * COMPONENTS * grid.period_samples * grid.nz * grid.ny
 
 
 def pack_winds(
@@ -125,6 +132,7 @@ def pack_winds(
         transients=gusts.stack_tables([table for table in tables if table is not None]),
         transient_step=gusts.TRANSIENT_STEP,
         transient_start=np.array([spec.transient_start for spec in specs], np.float64),
+        profiles=[spec.own_profile() for spec in specs],
     )
 
 
@@ -137,9 +145,21 @@ def _pack_boxes(specs: Sequence[WindSpec], grid: BoxGrid) -> tuple[NDArray[Any],
     box = np.full(len(specs), -1, np.int64)
     for index, spec in enumerate(specs):
         if spec.sigma > 0.0:
-            field = (spec.speed, spec.turbulence_scale, spec.turbulence_key())
+            keys = tuple(spec.turbulence_key(component) for component in range(COMPONENTS))
+            field = (spec.model, spec.speed, spec.turbulence_scale, keys)
             box[index] = places.setdefault(field, len(places))
-    boxes = np.empty((len(places), grid.samples, grid.nz, grid.ny), np.float32)
-    for (speed, scale, key), place in sorted(places.items(), key=lambda item: item[0][:2]):
-        boxes[place] = turbulence_box(key, speed, scale, grid)
+    shape = (len(places), grid.period_samples, COMPONENTS, grid.nz, grid.ny)
+    boxes = np.empty(shape, np.float32)
+    for (model, speed, scale, keys), place in sorted(places.items(), key=lambda item: item[0][:3]):
+        boxes[place] = _make_box(model, keys, speed, scale, grid)
     return box, boxes
+
+
+def _make_box(model: str, keys: Any, speed: float, scale: float, grid: BoxGrid) -> NDArray[Any]:
+    if model == "tensor":
+        return tensor_box(keys[0], speed, scale, grid)
+    if model == "kaimal":
+        return three_components(keys, speed, scale, grid)
+    box = np.zeros((grid.period_samples, COMPONENTS, grid.nz, grid.ny), np.float32)
+    box[:, 0] = turbulence_box(keys[0], speed, scale, grid)
+    return box

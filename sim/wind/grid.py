@@ -40,12 +40,12 @@ class BoxGrid:
 
     @property
     def samples(self) -> int:
-        """Time steps that a box holds: enough to interpolate at ``duration`` itself."""
+        """Time steps that are needed to interpolate at ``duration`` itself."""
         return math.ceil(round(self.duration / self.step, 6)) + 2
 
     @property
     def period_samples(self) -> int:
-        """Steps after which the field repeats itself: even, of factors 2, 3 and 5, 2 % beyond ``samples``."""
+        """Steps that a box holds and then repeats: even, of factors 2, 3 and 5, 2 % beyond ``samples``."""
         length = 2 * math.ceil(0.51 * self.samples)
         while not _is_smooth(length):
             length += 2

@@ -208,8 +208,8 @@ def tensor_box(key: tuple[int, int], speed: float, scale: float, grid: BoxGrid) 
     Returns
     -------
     (step, component, z, y) float32 [-]
-        In units of sigma1. The standard's parameters give variances of 0.98, 0.50, 0.26 and a covariance of u
-        and w of -0.23, less what lies above half the sampling rate.
+        One whole period, in units of sigma1. The standard's parameters give variances of 0.98, 0.50, 0.26 and
+        a covariance of u and w of -0.23, less what lies above half the sampling rate.
 
     Notes
     -----
@@ -234,7 +234,7 @@ def tensor_box(key: tuple[int, int], speed: float, scale: float, grid: BoxGrid) 
     _fill_independent(generator, spectrum[1 + low : -1], amplitudes[:, low:], variances[:, low:])
     coefficients = spectrum.view(np.complex64)[..., 0]
     field = irfft(coefficients, n=count, axis=0, overwrite_x=True, workers=1)
-    return np.asarray(field)[: grid.samples]
+    return np.asarray(field)
 
 
 def _waves(

@@ -1,4 +1,4 @@
-"""How is one wind described, and what does the standard prescribe for each kind of wind?
+"""How is one wind described?
 
 A `WindSpec` describes one wind in full; its identity excludes turbine stiffness and controller, so that
 competing designs and controllers meet the same wind.
@@ -9,14 +9,41 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
+import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import InputError, closest
-from sim.wind import gusts, standard
-from sim.wind.standard import Site
+from sim.wind import gusts
+from sim.wind.atmosphere import Profile
+from sim.wind.measured import read_series
+
+EVENTS = (
+    "operating_gust",
+    "direction_change",
+    "coherent_gust",
+    "vertical_shear",
+    "horizontal_shear",
+    "measured_series",
+)
+"""Kinds of wind with an event in time."""
+
+KIND_NAMES = (
+    "steady",
+    "normal_profile",
+    "extreme_steady",
+    "normal_turbulence",
+    "extreme_turbulence",
+    "extreme_turbulent",
+    *EVENTS,
+)
+
+MODELS = ("kaimal", "tensor", "longitudinal")
+"""Turbulence: three components with the standard's spectra and coherence; a box of its sheared tensor; the
+first component of ``kaimal`` alone."""
 
 
 @dataclass(frozen=True)
@@ -26,7 +53,7 @@ class WindSpec:
     Parameters
     ----------
     kind : str
-        One of `KINDS`.
+        One of `KIND_NAMES`.
     speed : float [m/s]
         Ten-minute mean at the hub.
     shear_exponent : float [-]
@@ -51,6 +78,14 @@ class WindSpec:
         Signed gradients of an extreme shear, before its time function.
     transient_start : float [s]
         From the start of the lane, settling included.
+    model : str
+        One of `MODELS`.
+    profile : sequence of (height [m], speed [m/s], direction [rad])
+        The mean wind over height instead of power law and veer; directions from the hub's. Empty: none.
+    series : str
+        `sim.wind.measured.Series.digest` of the measured series of a wind of that kind.
+    series_path : str
+        Where the series lies; no part of the wind's identity.
 
     Raises
     ------
@@ -73,14 +108,19 @@ class WindSpec:
     added_vertical: float = 0.0
     added_horizontal: float = 0.0
     transient_start: float = 0.0
+    model: str = "kaimal"
+    profile: Sequence[Sequence[float]] = ()
+    series: str = ""
+    series_path: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
         problems = []
-        if self.kind not in KINDS:
-            problems.append(f"wind: kind = {self.kind!r} is not known{closest(str(self.kind), KINDS)}")
-        for name, value in asdict(self).items():
-            if name in ("kind", "label", "seed"):
-                continue
+        for key, word, known in (("kind", self.kind, KIND_NAMES), ("model", self.model, MODELS)):
+            if word not in known:
+                problems.append(f"wind: {key} = {word!r} is not known{closest(str(word), known)}")
+        object.__setattr__(self, "profile", tuple(tuple(map(float, row)) for row in self.profile))
+        for name in _NUMBERS:
+            value = getattr(self, name)
             if not math.isfinite(value):
                 problems.append(f"wind: {name} = {value!r}; must be finite")
             object.__setattr__(self, name, float(value))
@@ -95,7 +135,7 @@ class WindSpec:
 
     def identity(self) -> tuple[int, int]:
         """Return two integers below 2**64 that stand for the whole wind: equal for equal specs only."""
-        return _digest(asdict(self))
+        return _digest({name: value for name, value in asdict(self).items() if name != "series_path"})
 
     def turbulence_key(self, component: int = 0) -> tuple[int, int]:
         """Return the Philox key (two integers below 2**64) of the turbulent field.
@@ -103,9 +143,13 @@ class WindSpec:
         Label, speed, seed and component make it; standard deviation, shear, hub height and diameter do not.
         So two sites or rotors of almost the same size meet almost the same field.
         """
+        return self.key_of("turbulence", component)
+
+    def key_of(self, purpose: str, component: int = 0) -> tuple[int, int]:
+        """Return the Philox key of what is drawn for this wind's label, speed and seed."""
         return _digest(
             {
-                "purpose": "turbulence",
+                "purpose": purpose,
                 "label": self.label,
                 "speed": self.speed,
                 "seed": self.seed,
@@ -113,8 +157,26 @@ class WindSpec:
             }
         )
 
+    def own_profile(self) -> Profile | None:
+        """Return the mean wind over height, None where power law and veer tell it."""
+        if not self.profile:
+            return None
+        heights, speeds, directions = np.array(self.profile).T
+        return Profile(heights, speeds, directions)
+
     def transient_table(self) -> NDArray[Any] | None:
-        """Return the event's table (row, 4) as `sim.wind.gusts` describes it, None for a wind without one."""
+        """Return the event's table (row, 4) as `sim.wind.gusts` describes it, None for a wind without one.
+
+        Raises
+        ------
+        InputError
+            If a measured series cannot be read, or is no longer the one that the spec was made from.
+        """
+        if self.kind == "measured_series":
+            series = read_series(self.series_path)
+            if series.digest() != self.series:
+                raise InputError(f"{self.series_path}: changed since the wind was described; run it again")
+            return series.table()
         if self.kind == "operating_gust":
             return gusts.operating_gust(self.added_speed)
         if self.kind == "direction_change":
@@ -126,105 +188,11 @@ class WindSpec:
         return None
 
 
+_TEXTS = ("kind", "label", "seed", "model", "profile", "series", "series_path")
+_NUMBERS = tuple(name for name in WindSpec.__dataclass_fields__ if name not in _TEXTS)
+
+
 def _digest(content: dict[str, Any]) -> tuple[int, int]:
     text = json.dumps(content, sort_keys=True, separators=(",", ":"), allow_nan=False)
     raw = hashlib.sha256(text.encode()).digest()
     return int.from_bytes(raw[:8], "little"), int.from_bytes(raw[8:16], "little")
-
-
-def _steady(site: Site, speed: float, sign: int) -> dict[str, float]:
-    return {}
-
-
-def _normal(site: Site, speed: float, sign: int) -> dict[str, float]:
-    return {"sigma": standard.normal_sigma(site, speed)}
-
-
-def _extreme(site: Site, speed: float, sign: int) -> dict[str, float]:
-    return {"sigma": standard.extreme_sigma(site, speed)}
-
-
-def _operating_gust(site: Site, speed: float, sign: int) -> dict[str, float]:
-    return {"added_speed": standard.operating_gust_amplitude(site, speed)}
-
-
-def _direction_change(site: Site, speed: float, sign: int) -> dict[str, float]:
-    return {"added_direction": sign * standard.direction_change_angle(site, speed)}
-
-
-def _coherent_gust(site: Site, speed: float, sign: int) -> dict[str, float]:
-    angle = sign * standard.coherent_gust_angle(speed)
-    return {"added_speed": standard.COHERENT_SPEED, "added_direction": angle}
-
-
-def _vertical_shear(site: Site, speed: float, sign: int) -> dict[str, float]:
-    return {"added_vertical": sign * standard.shear_gradient(site, speed)}
-
-
-def _horizontal_shear(site: Site, speed: float, sign: int) -> dict[str, float]:
-    return {"added_horizontal": sign * standard.shear_gradient(site, speed)}
-
-
-KINDS = {
-    "steady": _steady,
-    "normal_turbulence": _normal,
-    "extreme_turbulence": _extreme,
-    "operating_gust": _operating_gust,
-    "direction_change": _direction_change,
-    "coherent_gust": _coherent_gust,
-    "vertical_shear": _vertical_shear,
-    "horizontal_shear": _horizontal_shear,
-}
-"""Each kind of wind, and what of a `WindSpec` the standard prescribes for it."""
-
-
-def site_wind(kind: str, site: Site, speed: float, *, seed: int = 0, sign: int = 1, **other: Any) -> WindSpec:
-    """Return the standard's wind of one kind at a site.
-
-    Parameters
-    ----------
-    kind : str
-        One of `KINDS`.
-    site : Site
-    speed : float [m/s]
-        Ten-minute mean at the hub.
-    seed : int
-        Number of the turbulent field.
-    sign : int
-        +1 or -1: sense of a direction change or shear. Vertical shear of sign -1 has more wind low down.
-    **other
-        Any further field of `WindSpec`, set instead of the standard's value: ``label``, ``transient_start``,
-        ``upflow``, ``yaw``, ``shear_exponent``, ``sigma``, ...
-
-    Raises
-    ------
-    InputError
-        For an unknown kind or field, a sign other than +1 and -1, or a value that `WindSpec` refuses.
-
-    Notes
-    -----
-    Unless set: normal profile (exponent 0.2), no upflow, yaw error or veer, event at the start of the lane.
-    The standard asks for upflow up to 8 degrees; the choice is the user's.
-    """
-    if kind not in KINDS:
-        raise InputError(f"wind: kind = {kind!r} is not known{closest(str(kind), KINDS)}")
-    if sign not in (-1, 1):
-        raise InputError(f"wind: sign = {sign!r}; must be +1 or -1")
-    if not speed > 0.0:
-        raise InputError(f"wind: speed = {speed!r} m/s; must be > 0")
-    known = [name for name in WindSpec.__dataclass_fields__ if name not in ("kind", "speed", "seed")]
-    wrong = [name for name in other if name not in known]
-    if wrong:
-        raise InputError([f"wind: {name} is not known{closest(name, known)}" for name in wrong])
-    plain = WindSpec(
-        kind=kind,
-        speed=speed,
-        shear_exponent=standard.NORMAL_SHEAR_EXPONENT,
-        upflow=0.0,
-        yaw=0.0,
-        veer=0.0,
-        sigma=0.0,
-        turbulence_scale=site.scale,
-        seed=seed,
-    )
-    return replace(plain, **{**KINDS[kind](site, speed, sign), **other})

@@ -103,13 +103,13 @@ def turbulence_box(
     Returns
     -------
     (step, z, y) float32 [-]
-        Of unit standard deviation (over seeds, not in each field), less the share above half the sampling
-        rate: see `bin_amplitudes`.
+        One whole period, so that the first step follows the last. Of unit standard deviation (over seeds, not
+        in each field), less the share above half the sampling rate: see `bin_amplitudes`.
 
     Notes
     -----
     Coefficient k: (steps / 2) amplitude (a + i b), a and b standard normals, inverse real transform. The
-    field is periodic, its period 2 % longer than the box, so the box's own mean is not exactly zero.
+    period is 2 % longer than what the grid must cover, so the mean over that time is not exactly zero.
     """
     from scipy.fft import irfft
 
@@ -124,7 +124,7 @@ def turbulence_box(
     _colour(inner, made.packed, made.group, amplitudes)
     spectrum = normals.view(np.complex64)[..., 0]
     field = np.asarray(irfft(spectrum, n=count, axis=0, overwrite_x=True, workers=1))
-    return field[: grid.samples].reshape(grid.samples, grid.nz, grid.ny)
+    return field.reshape(count, grid.nz, grid.ny)
 
 
 def three_components(
@@ -148,7 +148,7 @@ def three_components(
         In units of sigma1: standard deviations 1, 0.8 and 0.5, less the share above half the sampling rate,
         which is larger for the smaller scales (at 11.4 m/s and 10 Hz: 2.2 and 5.7 % of the variance).
     """
-    field = np.empty((grid.samples, 3, grid.nz, grid.ny), np.float32)
+    field = np.empty((grid.period_samples, 3, grid.nz, grid.ny), np.float32)
     for component, (key, factor) in enumerate(zip(keys, SIGMA_FACTORS, strict=True)):
         field[:, component] = turbulence_box(key, speed, scale, grid, component)
         field[:, component] *= np.float32(factor)
