@@ -119,10 +119,8 @@ def test_a_page_that_cannot_be_written_is_the_users_to_mend(tmp_path: Path) -> N
 def test_the_drawn_blade_leaves_the_clearance_that_the_march_found(small: Brisk) -> None:
     # Two ways to one number: numpy on the beam's own shapes here, compiled kernels on packed tables there.
     features = find_features(small.judged.entries, small.store)
-    seen = [*features.governing, features.twin]
-    assert len(seen) == 4
-    for item in seen:
-        assert item is not None
+    assert [item.entry.name for item in features.beside] == ["stiff", "softened", "guarded"]
+    for item in features.beside:
         turbine = item.entry.gathered.entry.design
         state = bent.interpolate_state(item.trace.time_s, item.trace.state, item.time_s)
         drawn = bent.bend_blade(turbine, state, item.blade)
@@ -139,7 +137,7 @@ def test_the_unloaded_drawing_leaves_the_unloaded_clearance(small: Brisk) -> Non
 
 
 def test_the_path_over_azimuth_goes_through_the_least_distance(small: Brisk) -> None:
-    item = find_features(small.judged.entries, small.store).governing[0]
+    item = find_features(small.judged.entries, small.store).beside[0]
     where, value = moment.path_of(item)
     assert np.interp(item.azimuth - np.pi, where, value) == pytest.approx(item.clearance, abs=5e-3)
     assert value.min() == pytest.approx(item.clearance, abs=5e-3)

@@ -43,8 +43,8 @@ def test_the_object_has_every_key_that_the_issue_names(small: Brisk) -> None:
     for entry in told["controllers"]:
         assert set(entry["ledger"]) == set(WORDS)
         assert {
-            "stack", "holds", "characteristic_clearance_m", "governing_case", "smallest_clearance_m", "passes",
-            "broken_passes", "strikes", "pitch_travel_deg_per_hour", "energy_ratio",
+            "stack", "holds", "characteristic_clearance_m", "governing_case", "smallest_clearance_m",
+            "passes", "broken_passes", "strikes", "pitch_travel_deg_per_hour", "energy_ratio",
         } <= set(entry)  # fmt: skip
         assert set(entry["equivalent_range"]) == {
             "blade_root_flap_kNm",
@@ -242,6 +242,22 @@ def test_the_twin_is_the_candidates_turbine_without_its_tower_pass_logic(small: 
     assert twin is not None
     assert twin.name == "softened"
     assert plain_twin(small.judged.entries[::2]) is None
+
+
+def test_the_pass_shown_is_the_smallest_of_the_governing_case_and_all_meet_its_wind(
+    small: Brisk,
+) -> None:
+    features = find_features(small.judged.entries, small.store)
+    worst = features.worst
+    assert worst is not None
+    governing = small.judged.entries[-1].verdict.governing
+    assert (worst.case.load_case, worst.case.wind.speed) == (governing.condition, governing.speed)
+    assert worst.clearance == governing.smallest
+    assert features.twin is features.beside[1]
+    for item in features.beside:
+        assert item.case.wind == worst.case.wind
+        assert item.blade == worst.blade
+        assert abs(item.time_s - worst.time_s) < 1.0
 
 
 def test_watching_a_pass_again_gives_the_march_that_was_judged(small: Brisk) -> None:

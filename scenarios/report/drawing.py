@@ -112,7 +112,7 @@ class _Sheet:
 
 def legend_above(figure: Any, handles: list[Any], labels: list[str]) -> None:
     """Put one legend over a whole figure, clear of every panel."""
-    figure.legend(handles, labels, loc="outside upper left", ncols=min(len(labels), 5), handlelength=2.6)
+    figure.legend(handles, labels, loc="outside upper left", ncols=min(len(labels), 6), handlelength=2.6)
 
 
 def _inline(figure: Any, name: str) -> str:

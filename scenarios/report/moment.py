@@ -50,27 +50,27 @@ def path_of(pass_: Featured, span: float = 0.36) -> tuple[Floats, Floats]:
 
 
 def azimuth_figure(features: Features, pen: Mapping[str, Pen]) -> str:
-    """Draw the clearance of every entry's governing pass against azimuth."""
+    """Draw the clearance against azimuth of every entry's pass in the same wind."""
     from matplotlib.lines import Line2D
 
     with sheet("azimuth", 3.9) as page:
         axis = page.axes[0][0]
-        for item in features.governing:
+        for item in features.beside:
             where, value = path_of(item)
             line = pen[item.entry.name].line
             axis.plot(np.degrees(where), value, **line)
             axis.plot(
                 np.degrees(item.azimuth - np.pi), item.clearance, "o", color=line["color"], markersize=4
             )
-        for required in sorted({item.entry.gathered.required for item in features.governing}):
+        for required in sorted({item.entry.gathered.required for item in features.beside}):
             axis.axhline(required, color=RULE, linewidth=1.2)
         axis.axhline(0.0, color=SOFT, linewidth=0.8)
         axis.set_xlabel("azimuth from straight down, positive after the tower [deg]")
         axis.set_ylabel("clearance, outline to wall [m]")
         axis.set_xlim(-20.0, 20.0)
-        handles = [Line2D([], [], **pen[item.entry.name].line) for item in features.governing]
+        handles = [Line2D([], [], **pen[item.entry.name].line) for item in features.beside]
         handles.append(Line2D([], [], color=RULE, linewidth=1.2))
-        legend_above(page.figure, handles, [*(item.entry.name for item in features.governing), "required"])
+        legend_above(page.figure, handles, [*(item.entry.name for item in features.beside), "required"])
     return page.svg
 
 

@@ -138,9 +138,8 @@ def _pass_section(features: Features, pen: Mapping[str, Pen]) -> Section:
         f"{worst.blade + 1}, {worst.time_s:.2f} s into the judged time, {worst.clearance:.2f} m left.{beside}"
     )
     azimuth = (
-        "Clearance against azimuth in the smallest pass of each entry's governing case ("
-        + "; ".join(f"{item.entry.name}: {_case_words(item)}" for item in features.governing)
-        + "). The dot is the least distance that the march found between its steps."
+        "Clearance of the same blade against azimuth, for every entry in the same wind at the same time. The "
+        "dot is the least distance that the march found between its steps."
     )
     time = (
         "The same pass in time. Dots are the least clearances of successive blades; the thin curves are the "
@@ -167,35 +166,56 @@ def _case_words(item: Featured) -> str:
 
 
 def _ledger_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
-    acting = [entry for entry in entries if entry.ledger.acted.any()]
     note = (
         "Where the logic acted, the simulation was marched on once more without it, so that each action is "
-        "known to have saved the pass, to have been needless, or to have done harm. Counts are of the "
-        "passes marched; shares carry 95 % intervals with the seed as the unit, since the passes of one "
-        "seed resemble each other. Kinds of wind are never pooled; gusts are swept, so that their shares "
-        "are no probabilities."
+        "known to have saved the pass, to have been needless, or to have done harm. Counts are of the passes "
+        "marched. Kinds of wind are never pooled."
     )
     head = ["entry", "wind", "passes", "quiet", "saved", "missed", "needless", "harmed"]
-    head += ["acting", "demands missed", "actions needless"]
     rows = []
     for entry in entries:
         for place, rates in enumerate(entry.rates):
-            counts = [f"{value:.0f}" for value in rates.counts.values()]
-            cells = [rates.stratum, f"{sum(rates.counts.values()):.0f}", *counts]
-            cells += [percent(rates.acting), percent(rates.miss), percent(rates.needless)]
-            colour = pen[entry.name].colour if place == 0 else ""
-            name = entry.name if place == 0 else ""
-            rows.append(Row([name, *cells], colour, entry is entries[-1]))
-    parts: list[Any] = [Text(note)]
-    parts.append(Figure(ledger_figure(entries), "The ledger of all passes but the quiet ones."))
+            counts = [f"{value:.0f}" for value in (sum(rates.counts.values()), *rates.counts.values())]
+            rows.append(_stratum_row(entry, place, [rates.stratum, *counts], pen, entries))
+    parts: list[Any] = [Text(note), Figure(ledger_figure(entries), "All passes but the quiet ones.")]
     parts.append(Table(head, rows, left=2))
-    shared = [
-        f"{entry.name}: {entry.ledger.pooled.sum():.0f} passes took their class from forks of like cases, "
-        f"{entry.ledger.assumed.sum():.0f} had no fork and are charged to the logic."
-        for entry in acting
-        if entry.ledger.pooled.sum() + entry.ledger.assumed.sum() > 0.0
-    ]
-    return Section("Was the logic right", parts + ([Lines(shared)] if shared else []))
+    if any(entry.has_logic for entry in entries):
+        parts += _shares(entries, pen)
+    return Section("Was the logic right", parts)
+
+
+def _shares(entries: Entries, pen: Mapping[str, Pen]) -> list[Any]:
+    head = ["entry", "wind", "passes acted on", "demands, of all passes", "missed, of demands"]
+    head += ["needless, of actions", "harmed, of all passes"]
+    note = (
+        "How often, for the entries with tower-pass logic. A demand is a pass that breaks the requirement "
+        "without the logic. Intervals are 95 %, with the seed as the unit, since the passes of one seed "
+        "resemble each other; normal turbulence is weighted by its hours a year. Gusts are swept over the "
+        "rotor's position: their shares are no probabilities."
+    )
+    rows, shared = [], []
+    for entry in entries:
+        if not entry.has_logic:
+            continue
+        for place, rates in enumerate(entry.rates):
+            told = (rates.acting, rates.demand, rates.miss, rates.needless, rates.harm)
+            cells = [rates.stratum, *(percent(share) for share in told)]
+            rows.append(_stratum_row(entry, place, cells, pen, entries))
+        pooled, assumed = entry.ledger.pooled.sum(), entry.ledger.assumed.sum()
+        if pooled + assumed > 0.0:
+            shared.append(
+                f"{entry.name}: {pooled:.0f} passes took their class from forks of like cases, "
+                f"{assumed:.0f} had no fork and are charged to the logic."
+            )
+    return [Text(note), Table(head, rows, left=2), *([Lines(shared)] if shared else [])]
+
+
+def _stratum_row(
+    entry: Assessment, place: int, cells: Sequence[str], pen: Mapping[str, Pen], entries: Entries
+) -> Row:
+    """Return a row of one kind of wind; the entry is named in the first."""
+    name, colour = (entry.name, pen[entry.name].colour) if place == 0 else ("", "")
+    return Row([name, *cells], colour, entry is entries[-1])
 
 
 def _bill_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:

@@ -65,6 +65,11 @@ class Assessment:
         return [layer.name for layer in self.gathered.entry.stack]
 
     @property
+    def has_logic(self) -> bool:
+        """Whether the stack holds a layer that acts for the sake of the tower passage."""
+        return any(layer.load().tower_pass for layer in self.gathered.entry.stack)
+
+    @property
     def pass_count(self) -> int:
         """Passes of all cases that ran."""
         return int(self.gathered.passes["case"].size)

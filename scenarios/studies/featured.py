@@ -1,4 +1,4 @@
-"""Which passes are worth a look: the governing one of each entry, and its twin without the logic?"""
+"""Which pass is worth a look, and what did every entry do in the same wind at the same time?"""
 
 from __future__ import annotations
 
@@ -35,38 +35,35 @@ class Features:
 
     Parameters
     ----------
-    governing : sequence of Featured
-        The smallest pass of the governing case of each entry that has one.
     worst : Featured, None where the candidate has no pass
-        That of the candidate.
+        The smallest pass in the candidate's governing case.
+    beside : sequence of Featured
+        The pass of the same blade in the same wind that is nearest in time, for every entry that has one; the
+        candidate's own is the last.
     twin : Featured, None where no entry has the candidate's turbine without its tower-pass logic
-        The same blade's pass in the same wind.
+        That entry's among ``beside``.
     """
 
-    governing: Sequence[Featured]
     worst: Featured | None
+    beside: Sequence[Featured]
     twin: Featured | None
 
 
 def find_features(entries: Sequence[Assessment], store: Store) -> Features:
-    """Choose the passes and march around them again where the store does not hold that."""
-    rows = {entry.name: row for entry in entries if (row := _governing_row(entry)) is not None}
-    asked = {name: _window(entry, rows[name]) for name, entry in _named(entries, rows).items()}
+    """Choose the pass, and march around it again where the store does not hold that."""
     candidate, plain = entries[-1], plain_twin(entries)
-    beside = None
-    if plain is not None and candidate.name in rows:
-        case = plain.gathered.cases[int(candidate.gathered.passes["case"][rows[candidate.name]])]
-        beside = Window(case, asked[candidate.name].time_s)
-    traces = watch_windows([*asked.values(), *([beside] if beside else [])], store)
-    governing = [
-        _featured(entry, rows[name], traces[asked[name].key]) for name, entry in _named(entries, rows).items()
-    ]
-    worst = next((item for item in governing if item.entry is candidate), None)
-    twin = None
-    if plain is not None and beside is not None and worst is not None:
-        row = _nearest_row(plain, worst)
-        twin = None if row is None else _featured(plain, row, traces[beside.key])
-    return Features(governing, worst, twin)
+    row = _governing_row(candidate)
+    if row is None:
+        return Features(None, (), None)
+    passes = candidate.gathered.passes
+    case, blade, time_s = int(passes["case"][row]), int(passes["blade"][row]), float(passes["time_s"][row])
+    rows = {entry.name: _nearest_row(entry, case, blade, time_s) for entry in entries}
+    seen = [(entry, found) for entry in entries if (found := rows[entry.name]) is not None]
+    windows = {entry.name: Window(entry.gathered.cases[case], time_s) for entry, _ in seen}
+    traces = watch_windows(list(windows.values()), store)
+    beside = [_featured(entry, found, traces[windows[entry.name].key]) for entry, found in seen]
+    twin = next((item for item in beside if item.entry is plain), None)
+    return Features(beside[-1], beside, twin)
 
 
 def plain_twin(entries: Sequence[Assessment]) -> Assessment | None:
@@ -80,10 +77,6 @@ def plain_twin(entries: Sequence[Assessment]) -> Assessment | None:
     return None
 
 
-def _named(entries: Sequence[Assessment], rows: dict[str, int]) -> dict[str, Assessment]:
-    return {entry.name: entry for entry in entries if entry.name in rows}
-
-
 def _governing_row(entry: Assessment) -> int | None:
     """Return the row of the smallest pass in the governing bin."""
     labels, governing, passes = entry.gathered.labels, entry.verdict.governing, entry.gathered.passes
@@ -95,20 +88,16 @@ def _governing_row(entry: Assessment) -> int | None:
     return row if np.isfinite(clearance[row]) else None
 
 
-def _nearest_row(entry: Assessment, worst: Featured) -> int | None:
-    """Return the row of the pass of the same blade in the same wind that is nearest in time."""
-    case = worst.entry.gathered.cases.index(worst.case)
+def _nearest_row(entry: Assessment, case: int, blade: int, time_s: float) -> int | None:
+    """Return the row of the pass of one blade in one case that is nearest to a time, within half a turn."""
     passes = entry.gathered.passes
-    gap = np.abs(passes["time_s"] - worst.time_s)
-    gap = np.where((passes["case"] == case) & (passes["blade"] == worst.blade), gap, np.inf)
-    row = int(np.argmin(gap)) if gap.size else 0
-    turn = 2.0 * np.pi / worst.entry.gathered.entry.design.machine.rated_rotor_speed
-    return row if gap.size and gap[row] < 0.5 * turn else None
-
-
-def _window(entry: Assessment, row: int) -> Window:
-    passes = entry.gathered.passes
-    return Window(entry.gathered.cases[int(passes["case"][row])], float(passes["time_s"][row]))
+    mine = (passes["case"] == case) & (passes["blade"] == blade)
+    if not mine.any():
+        return None
+    gap = np.where(mine, np.abs(passes["time_s"] - time_s), np.inf)
+    row = int(np.argmin(gap))
+    turn = 2.0 * np.pi / entry.gathered.entry.design.machine.minimum_rotor_speed
+    return row if gap[row] < 0.5 * turn else None
 
 
 def _featured(entry: Assessment, row: int, trace: Trace) -> Featured:

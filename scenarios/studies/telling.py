@@ -190,24 +190,11 @@ def _ledger_text(entries: Sequence[Assessment]) -> str:
     rows = []
     for entry in entries:
         for rates in entry.rates:
-            counts = rates.counts
-            rows.append(
-                [entry.name, rates.stratum, f"{sum(counts.values()):.0f}"]
-                + [f"{value:.0f}" for value in counts.values()]
-                + [percent(rates.acting), percent(rates.miss)]
-            )
-    head = [
-        "entry",
-        "wind",
-        "passes",
-        "quiet",
-        "saved",
-        "missed",
-        "needless",
-        "harmed",
-        "acting",
-        "miss rate",
-    ]
+            counts = [f"{value:.0f}" for value in (sum(rates.counts.values()), *rates.counts.values())]
+            shares = [percent(rates.acting), percent(rates.miss)] if entry.has_logic else ["-", "-"]
+            rows.append([entry.name, rates.stratum, *counts, *shares])
+    head = ["entry", "wind", "passes", "quiet", "saved", "missed", "needless", "harmed"]
+    head += ["acting", "demands missed"]
     note = "Passes as marched, each kind of wind by itself; shares with 95 % intervals over seeds."
     return f"{note}\n{table(head, rows, left=2)}"
 
