@@ -12,10 +12,7 @@ from itertools import groupby
 from typing import Any
 
 from scenarios.case import Case, canonical
-
-_BOX_POINTS = 15 * 15
-_BOX_STEP_S = 0.1
-_BYTES = 4
+from sim.wind.grid import BoxGrid
 
 
 def cut(cases: Iterable[Case], lanes: int, wind_bytes: int, jobs: int) -> list[list[Case]]:
@@ -52,10 +49,8 @@ def split(cases: Sequence[Case]) -> list[list[Case]]:
 
 
 def wind_bytes_of(case: Case) -> int:
-    """Return the memory of a case's turbulence [bytes]: 15 x 15 points, ten a second, single precision."""
-    if case.is_event:
-        return 0
-    return math.ceil(case.simulated_s / _BOX_STEP_S) * _BOX_POINTS * _BYTES
+    """Return the memory of a case's turbulence [bytes]: a whole period of three components."""
+    return 0 if case.is_event else BoxGrid(1.0, 1.0, case.simulated_s).nbytes
 
 
 def _march(case: Case) -> tuple[Any, ...]:

@@ -77,7 +77,7 @@ def rotor_grid(rotor_diameter: float, duration: float) -> BoxGrid:
 
 def box_bytes(grid: BoxGrid) -> int:
     """Return the memory [bytes] of one box of this grid, all three components, for cutting batches."""
-    return 4 * COMPONENTS * grid.period_samples * grid.nz * grid.ny
+    return grid.nbytes
 
 
 def pack_winds(

@@ -44,6 +44,11 @@ class BoxGrid:
         return math.ceil(round(self.duration / self.step, 6)) + 2
 
     @property
+    def nbytes(self) -> int:
+        """Memory [bytes] of a box of three components in single precision."""
+        return 3 * 4 * self.period_samples * self.nz * self.ny
+
+    @property
     def period_samples(self) -> int:
         """Steps that a box holds and then repeats: even, of factors 2, 3 and 5, 2 % beyond ``samples``."""
         length = 2 * math.ceil(0.51 * self.samples)
