@@ -128,3 +128,9 @@ def _inline(figure: Any, name: str) -> str:
     head, rest = text.split(">", 1)
     head = re.sub(r'\s(width|height)="[^"]*"', "", head)
     return f'{head} role="img">{rest}\n'
+
+
+def standalone(svg: str) -> str:
+    """Return an inline figure as a file of its own, on paper so that it reads on a dark page too."""
+    paper = '<rect width="100%" height="100%" fill="#fbfaf6"/>'
+    return f'<?xml version="1.0" encoding="utf-8"?>\n{svg.replace(">", ">" + paper, 1)}'
