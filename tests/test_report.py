@@ -193,3 +193,14 @@ def test_no_two_labels_overlap_in_a_browser(small: Brisk, tmp_path: Path) -> Non
     title = re.search(r"<title>(.*?)</title>", ran.stdout, re.DOTALL)
     assert title is not None, ran.stderr[-500:]
     assert html.unescape(title.group(1)).startswith("found 0"), html.unescape(title.group(1))
+
+
+def test_a_candidate_with_too_few_cases_is_not_called_broken(small: Brisk) -> None:
+    data = small.answer.data
+    few = replace(small.judged.entries[-1].verdict, holds=False, problems=("too few seeds",))
+    few = replace(few, governing=replace(few.governing, characteristic=99.0))
+    entries = [*small.judged.entries[:-1], replace(small.judged.entries[-1], verdict=few)]
+    features = find_features(small.judged.entries, small.store)
+    text = render(study_page(small.scenario, entries, features, data))
+    assert "<strong>Not shown to hold.</strong>" in text
+    assert "guarded: too few seeds." in text

@@ -40,19 +40,26 @@ def study_page(scenario: Scenario, entries: Entries, features: Features, data: M
     sections.append(assumed_section(scenario, data))
     if data["failed_cases"] or data["flagged_cases"]:
         sections.append(_trouble_section(data))
-    verdict = entries[-1].verdict
-    is_known = verdict.governing.margin == verdict.governing.margin
-    headline = "Holds." if verdict.holds else "Does not hold." if is_known else "Unknown."
+    headline, mark = _headline(entries[-1])
     return Page(
         name=scenario.name,
         title=scenario.title or scenario.name,
         where=_where(scenario, entries),
         headline=headline,
         verdict=data["verdict"],
-        mark=HOLDS if verdict.holds else BREAKS if is_known else UNKNOWN,
+        mark=mark,
         sections=sections,
         remarks=_remarks(entries, data),
     )
+
+
+def _headline(candidate: Assessment) -> tuple[str, str]:
+    """Return the verdict in a word or two, and its colour."""
+    if candidate.verdict.holds:
+        return "Holds.", HOLDS
+    if candidate.verdict.governing.margin < 0.0:
+        return "Does not hold.", BREAKS
+    return "Not shown to hold.", UNKNOWN
 
 
 def _where(scenario: Scenario, entries: Entries) -> str:
@@ -220,6 +227,11 @@ def _stratum_row(
 
 def _bill_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     reference = entries[0].name
+    if not entries[0].gathered.normal.any():
+        note = (
+            "The scenario has no normal turbulence; nothing is said of energy, travel or equivalent ranges."
+        )
+        return Section("What it costs", [Text(note)])
     note = (
         f"Against {reference}, in the same winds: normal turbulence weighted by its hours in a year; "
         "extreme turbulence and gusts enter no rate. Intervals are 95 % over seeds. Equivalent ranges are "
