@@ -11,7 +11,7 @@ from scenarios.report.drawing import RULE, SOFT, Pen, legend_above, pens, sheet
 from scenarios.report.page import UNKNOWN, Figure, Page, Row, Section, Table
 from scenarios.scenario import Scenario
 from scenarios.studies.assess import Assessment
-from scenarios.studies.passes import WORST_HEAD, worst_cells
+from scenarios.studies.pass_rows import WORST_HEAD, worst_cells
 
 BIN_M = 0.25
 """Width of the bins of clearance [m]."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -15,24 +14,12 @@ from scenarios.provenance import code_version, versions
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment
+from scenarios.studies.pass_rows import COLUMNS, WORST_HEAD, pass_rows, worst_cells
 from scenarios.studies.study import Study, judge_scenario
-from scenarios.studies.telling import number, shortened
+from scenarios.studies.telling import shortened
 
 WORST = 8
 """Passes that are listed of each entry."""
-
-COLUMNS = (
-    "case",
-    "time_s",
-    "blade",
-    "azimuth_deg",
-    "radius_m",
-    "clearance_m",
-    "clearance_without_m",
-    "acted",
-    "pitch_deg",
-    "wind_speed_m_s",
-)
 
 
 def run(scenario: Scenario, options: Options) -> Answer:
@@ -96,27 +83,6 @@ def _entry_data(entry: Assessment) -> dict[str, Any]:
     }
 
 
-def pass_rows(entry: Assessment, rows: Sequence[int] | np.ndarray) -> list[dict[str, Any]]:
-    """Return chosen passes of an entry, each as a mapping of COLUMNS to values."""
-    passes, cases = entry.gathered.passes, entry.gathered.cases
-    titles = [case.title.removeprefix(f"{entry.name}: ") for case in cases]
-    return [
-        {
-            "case": titles[int(passes["case"][row])],
-            "time_s": float(passes["time_s"][row]),
-            "blade": int(passes["blade"][row]) + 1,
-            "azimuth_deg": math.degrees(float(passes["azimuth_rad"][row])),
-            "radius_m": float(passes["radius_m"][row]),
-            "clearance_m": float(passes["clearance_m"][row]),
-            "clearance_without_m": float(passes["clearance_without_m"][row]),
-            "acted": bool(passes["acted"][row]),
-            "pitch_deg": math.degrees(float(passes["pitch_rad"][row])),
-            "wind_speed_m_s": float(passes["wind_speed_m_s"][row]),
-        }
-        for row in np.asarray(rows).tolist()
-    ]
-
-
 def passes_csv(entries: Sequence[Assessment]) -> str:
     """Return every pass of every entry as CSV; an empty cell where nothing is known."""
     text = io.StringIO()
@@ -127,25 +93,6 @@ def passes_csv(entries: Sequence[Assessment]) -> str:
             cells = [f"{cell:.5g}" if isinstance(cell, float) else cell for cell in row.values()]
             writer.writerow([entry.name, *("" if cell == "nan" else cell for cell in cells)])
     return text.getvalue()
-
-
-def worst_cells(row: dict[str, Any]) -> list[str]:
-    """Return one pass as the cells of a table, in the order of WORST_HEAD."""
-    return [
-        row["case"],
-        f"{row['time_s']:.2f}",
-        str(row["blade"]),
-        f"{row['azimuth_deg']:.1f}",
-        f"{row['clearance_m']:.2f}",
-        number(row["clearance_without_m"]),
-        "yes" if row["acted"] else "no",
-        f"{round(row['pitch_deg'], 1) + 0.0:.1f}",
-        f"{row['wind_speed_m_s']:.1f}",
-    ]
-
-
-WORST_HEAD = ["case", "time s", "blade", "azimuth deg", "clearance m", "without m", "acted"]
-WORST_HEAD += ["pitch deg", "wind m/s"]
 
 
 def passes_text(data: dict[str, Any]) -> str:

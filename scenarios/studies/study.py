@@ -93,6 +93,7 @@ def study_data(study: Study, page: Path) -> dict[str, Any]:
         "title": scenario.title,
         "turbine": scenario.reference.design.name,
         "seed": scenario.seed,
+        "questions": list(scenario.questions),
         "versions": versions() | {"code": code_version()},
         "configuration_hash": scenario.configuration_hash,
         "page": str(page),

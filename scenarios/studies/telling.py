@@ -129,9 +129,9 @@ def _range_data(ratio: PairedRatio) -> dict[str, Any]:
 def text_of(entries: Sequence[Assessment], data: Mapping[str, Any]) -> str:
     """Return the study for people."""
     questions = [data["verdict"], _room_text(entries)]
-    if any(entry.ledger.acted.any() for entry in entries):
+    if "ledger" in data["questions"] and any(entry.has_logic for entry in entries):
         questions.append(_ledger_text(entries))
-    if math.isfinite(entries[0].bill.energy.value):
+    if "bill" in data["questions"] and math.isfinite(entries[0].bill.energy.value):
         questions.append(_bill_text(entries))
     problems = [f"{entry.name}: {problem}" for entry in entries for problem in entry.verdict.problems]
     for title, lines in (
