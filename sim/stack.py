@@ -109,7 +109,8 @@ class Stack:
 
         Notes
         -----
-        A layer that raises is stepped again on halves of its lanes until the guilty ones are alone.
+        A layer that raises or returns a wrong shape is stepped again on halves of its lanes until the guilty
+        ones are alone.
         """
         below = reference = nothing_commanded(known)
         fresh: list[State] = []
@@ -128,17 +129,15 @@ def _step_layer(
     layer: Layer, name: str, state: State, seen: Readings, below: Commands, reference: Commands
 ) -> tuple[State, Commands, list[Fault]]:
     """Step one layer and check what it returns; guilty lanes keep their state and get ``below``."""
-    lanes = below.torque.shape[0]
     try:
         new, commands = layer.step(state, seen, below, reference)
         wrong = wrong_shape(commands, below)
     except Exception as error:
-        return _bisect(
-            layer, name, state, (seen, below, reference), f"raised {type(error).__name__}: {error}"
-        )
+        message = f"raised {type(error).__name__}: {error}"
+        return _bisect(layer, state, (seen, below, reference), Fault(0, name, Status.LAYER_RAISED, message))
     if wrong:
-        told = [Fault(lane, name, Status.LAYER_WRONG_SHAPE, wrong) for lane in range(lanes)]
-        return state, below, told
+        told = Fault(0, name, Status.LAYER_WRONG_SHAPE, wrong)
+        return _bisect(layer, state, (seen, below, reference), told)
     finite = np.isfinite(commands.torque) & np.isfinite(commands.pitch).all(axis=1)
     if finite.all():
         return new, commands, []
@@ -162,25 +161,26 @@ def wrong_shape(commands: Any, below: Commands) -> str:
     for field in ("pitch", "torque", "stop"):
         value, like = getattr(commands, field, None), getattr(below, field)
         if not isinstance(value, np.ndarray):
-            return f"returned {field} of type {type(value).__name__}; expected an array {like.shape} {like.dtype}"
+            kind = type(value).__name__
+            return f"returned {field} of type {kind}; expected an array {like.shape} {like.dtype}"
         if value.shape != like.shape or value.dtype != like.dtype:
             return f"returned {field} {value.shape} {value.dtype}; expected {like.shape} {like.dtype}"
     return ""
 
 
 def _bisect(
-    layer: Layer, name: str, state: State, seen: tuple[Readings, Commands, Commands], message: str
+    layer: Layer, state: State, seen: tuple[Readings, Commands, Commands], told: Fault
 ) -> tuple[State, Commands, list[Fault]]:
-    """Step halves of the lanes on their own until those that raise are alone."""
+    """Step halves of the lanes on their own until those that fail are alone, each with its own failure."""
     readings, below, reference = seen
     lanes = below.torque.shape[0]
     if lanes == 1:
-        return state, below, [Fault(0, name, Status.LAYER_RAISED, message)]
+        return state, below, [told]
     done = []
     faults: list[Fault] = []
     for rows in (np.arange(lanes // 2), np.arange(lanes // 2, lanes)):
         part = tuple(take_rows(item, rows) for item in (readings, below, reference))
-        new, commands, found = _step_layer(layer, name, take_rows(state, rows), *part)
+        new, commands, found = _step_layer(layer, told.layer, take_rows(state, rows), *part)
         done.append((new, commands))
         faults += [dataclasses.replace(fault, lane=int(rows[fault.lane])) for fault in found]
     return join_rows([part[0] for part in done]), join_rows([part[1] for part in done]), faults

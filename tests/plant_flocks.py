@@ -61,7 +61,9 @@ def differences(record: Record, rows, other: Record, other_rows) -> list[str]:
     """Names of everything in which lanes of one record differ, by a single bit, from those of another."""
     found = []
     for name in record.cases:
-        if not np.array_equal(record.cases[name][rows], other.cases[name][other_rows], equal_nan=True):
+        if not np.array_equal(
+            record.cases[name][list(rows)], other.cases[name][list(other_rows)], equal_nan=True
+        ):
             found.append(f"cases.{name}")
     for a, b in zip(rows, other_rows, strict=True):
         ours, theirs = record.passes["lane"] == a, other.passes["lane"] == b

@@ -1,0 +1,91 @@
+"""A layer that fails ends its own lanes, with status and time, and no others."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sim.interface import Status
+from sim.march import march
+from sim.stack import Stack
+from tests.plant_flocks import Steady, differences, flock_of
+from tests.test_plant_twin import site
+
+SETTLE, JUDGED, BREAKS = 1.0, 7.0, 75
+GUILTY = (1, 4)
+INNOCENT = (0, 2, 3)
+
+
+class Breaking(Steady):
+    """Fails in the guilty lanes from a tick on, in a way of its own; a lane's guilt travels in its state."""
+
+    def __init__(self, how: str):
+        self.how = how
+
+    def init(self, known, seen):
+        return super().init(known, seen) | {"guilty": known.required_clearance > 50.0}
+
+    def step(self, state, seen, below, reference):
+        state, commands = super().step(state, seen, below, reference)
+        bad = state["guilty"] & (seen.tick >= BREAKS)
+        if self.how == "raises" and bad.any():
+            raise ValueError("no such angle")
+        if self.how == "nan":
+            commands = replace(commands, pitch=np.where(bad[:, None], np.nan, commands.pitch))
+        if self.how == "infinite torque":
+            commands = replace(commands, torque=np.where(bad, np.inf, commands.torque))
+        if self.how == "wrong shape" and bad.any():
+            commands = replace(commands, pitch=commands.pitch[:, :2])
+        return state, commands
+
+
+def winds():
+    speeds = (9.5, 10.0, 10.5, 11.0, 11.5)
+    return [site("normal_turbulence", v, seed=n) for n, v in enumerate(speeds)]
+
+
+def marched(how: str, rows=range(5)):
+    flock = flock_of(winds(), Stack([Breaking(how)], ["breaking"]), rows=rows)
+    guilty = np.isin(np.asarray(rows), GUILTY)
+    flock.known.required_clearance[:] = np.where(guilty, 99.0, 3.9)
+    return march(flock, SETTLE, JUDGED)
+
+
+@pytest.fixture(scope="module")
+def without_the_guilty():
+    return marched("nothing", INNOCENT)
+
+
+HOW = {
+    "raises": (Status.LAYER_RAISED, "raised ValueError: no such angle"),
+    "nan": (Status.LAYER_NOT_FINITE, "returned pitch [nan, nan, nan]"),
+    "infinite torque": (Status.LAYER_NOT_FINITE, "returned torque inf"),
+    "wrong shape": (Status.LAYER_WRONG_SHAPE, "returned pitch"),
+}
+
+
+@pytest.mark.parametrize("how", HOW)
+def test_the_guilty_are_ended_and_the_others_do_not_notice(without_the_guilty, how):
+    record = marched(how)
+    status, message = HOW[how]
+    assert record.cases["status"].tolist() == [0, status, 0, 0, status]
+    assert record.cases["status_time_s"][list(GUILTY)] == pytest.approx(BREAKS * 0.04 - SETTLE)
+    assert np.all(np.isnan(record.cases["status_time_s"][list(INNOCENT)]))
+    assert [(fault.lane, fault.layer) for fault in record.faults] == [(n, "breaking") for n in GUILTY]
+    assert all(message in fault.message for fault in record.faults)
+    assert record.cases["judged_s"][list(GUILTY)] == pytest.approx(BREAKS * 0.04 - SETTLE, abs=0.05)
+    assert differences(record, INNOCENT, without_the_guilty, range(3)) == []
+
+
+def test_a_layer_that_is_always_wrong_ends_every_lane():
+    flock = flock_of(winds()[:3], Stack([Breaking("wrong shape")], ["breaking"]))
+    flock.known.required_clearance[:] = 99.0
+    record = march(flock, SETTLE, 3.0)
+    assert record.cases["status"].tolist() == [Status.LAYER_WRONG_SHAPE] * 3
+
+
+def test_a_lane_ends_at_its_first_failure_and_is_told_once():
+    record = marched("raises")
+    assert len(record.faults) == len(GUILTY)
