@@ -21,6 +21,7 @@ import numpy as np
 from sim.errors import InputError
 
 if TYPE_CHECKING:
+    from sim.faults import FaultSpec
     from sim.turbine import Turbine
     from sim.wind.field import WindSpec
 
@@ -79,11 +80,15 @@ class LayerSpec:
 class SensorSpec:
     """How old and how noisy the readings are; fields by the names of `sim.interface.Readings`.
 
-    ``delays`` [s] and ``noises`` (standard deviations, SI units) hold pairs of sensor and value.
+    ``delays`` [s] and ``noises`` (standard deviations, SI units) hold pairs of sensor and value; ``details``
+    pairs of sensor and what else it does (fields of `sim.sensors.Sensor`), ``suite`` facts of single
+    sensors (fields of `sim.sensors.SensorSuite`).
     """
 
     delays: tuple[tuple[str, float], ...] = ()
     noises: tuple[tuple[str, float], ...] = ()
+    details: tuple[tuple[str, tuple[tuple[str, float], ...]], ...] = ()
+    suite: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -94,6 +99,8 @@ class RunSpec:
     settle: float  #: [s] marched before judging starts
     duration: float  #: [s] judged
     azimuth: float = 0.0  #: [rad] of blade 0 at the start of the settling time
+    meets_blade: int = 0  #: instead of a given azimuth: this blade, counted from 1, stands at the tower
+    meets_s: float = 0.0  #: at this time [s] from the start of the lane
 
 
 @dataclass(frozen=True)
@@ -111,6 +118,7 @@ class Case:
     blade_count: int
     required_share: float  #: share of the unloaded clearance that must remain; layers know it
     seed: int  #: of the sensors' noise; the wind has its own
+    faults: tuple[FaultSpec, ...] = ()  #: what breaks
     entry: str = field(default="", compare=False)
     load_case: str = field(default="", compare=False)
     number: int = field(default=0, compare=False)  #: of the seed or phase, from 1

@@ -14,6 +14,7 @@ from scenarios.store import CaseResult
 from sim.design import Turbine
 from sim.flock import Flock, World
 from sim.interface import Commands, Readings, Status
+from sim.kernels import layout as at
 from sim.march import Observer, march
 from sim.plant.geometry import unloaded_clearance
 from sim.plant.pack import wind_arrays
@@ -23,6 +24,8 @@ from sim.stack import Stack
 from sim.wind.field import pack_winds
 
 Array = NDArray[Any]
+AIMINGS = 3
+"""Marches that aim a rotor at its event."""
 ACTED_ABOVE = float(np.radians(0.05))
 """Difference from the reference's pitch command that counts as acting [rad]."""
 
@@ -91,14 +94,49 @@ def make_world(
 
 def sensor_suite(spec: SensorSpec) -> SensorSuite:
     """Fit the sensors that a case describes."""
-    noises = dict(spec.noises)
-    return SensorSuite({name: Sensor(delay, noises[name]) for name, delay in spec.delays})
+    noises, details = dict(spec.noises), dict(spec.details)
+    fitted = {name: Sensor(delay, noises[name], **dict(details.get(name, ()))) for name, delay in spec.delays}
+    return SensorSuite(fitted, **dict(spec.suite))
 
 
 def make_flock(
     cases: Sequence[Case], world: World, design_of: dict[TurbineSpec, int], wind_of: dict[str, int]
 ) -> Flock:
     """Place cases of one stack at their starts."""
+    return _settle(cases, world, design_of, wind_of, _azimuths(cases, world, design_of, wind_of))
+
+
+def _azimuths(
+    cases: Sequence[Case], world: World, design_of: dict[TurbineSpec, int], wind_of: dict[str, int]
+) -> Array:
+    """Return where blade 0 of each case starts [rad].
+
+    Notes
+    -----
+    A case whose event is to meet a blade at the tower is marched to that moment, its start turned by what the
+    blade was wrong by, and marched again, ``AIMINGS`` times in all.
+    """
+    azimuth = np.array([case.run.azimuth for case in cases])
+    for moment in sorted({case.run.meets_s for case in cases if case.run.meets_blade}):
+        rows = [n for n, case in enumerate(cases) if case.run.meets_blade and case.run.meets_s == moment]
+        mine = [cases[n] for n in rows]
+        shift = np.array([2.0 * np.pi * (case.run.meets_blade - 1) / case.blade_count for case in mine])
+        for _ in range(AIMINGS):
+            flock = _settle(mine, world, design_of, wind_of, azimuth[rows])
+            march(flock, 0.0, moment, forks=False, observe=_beat)
+            y, marched = flock.lanes.y, flock.lanes.tick * world.period
+            wrong = np.pi - (y[:, at.AZIMUTH] + y[:, at.SPEED] * (moment - marched) + shift)
+            azimuth[rows] += (wrong + np.pi) % (2.0 * np.pi) - np.pi
+    return azimuth
+
+
+def _settle(
+    cases: Sequence[Case],
+    world: World,
+    design_of: dict[TurbineSpec, int],
+    wind_of: dict[str, int],
+    azimuth: Array,
+) -> Flock:
     layers = cases[0].stack
     stack = Stack([layer.load() for layer in layers], [layer.name for layer in layers])
     return Flock.settle_in(
@@ -107,8 +145,10 @@ def make_flock(
         np.array([design_of[case.turbine] for case in cases], np.int64),
         np.array([wind_of[case.wind_key] for case in cases], np.int64),
         np.array([case.seed for case in cases], np.uint64),
-        np.array([case.run.azimuth for case in cases]),
+        azimuth,
         np.array([required(case, world.turbines[design_of[case.turbine]]) for case in cases]),
+        [case.faults for case in cases],
+        cases[0].run.settle,
     )
 
 

@@ -8,20 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.design import Turbine
+from sim.faults import FaultSpec, ever_hangs, hangs, lay_out, longest_delay
 from sim.interface import Commands, Known, Readings, State
+from sim.kernels import breaking, sensing
 from sim.kernels import layout as at
-from sim.kernels import sensing
 from sim.kernels.advance import advance, begin
 from sim.plant.known import gather_known
 from sim.plant.pack import begin_state, pack_designs, parts_of
-from sim.sensors import SensorSuite, make_readings
-from sim.stack import Fault, Stack, join_rows, take_rows
+from sim.sensors import SensorSuite, fresh_memory, make_readings, steady_inductions
+from sim.stack import Fault, Stack, join_rows, put_rows, take_rows
 
 Array = NDArray[Any]
 
@@ -34,6 +36,8 @@ class World:
     design: at.Design
     wind: at.Wind
     suite: SensorSuite
+    chain: sensing.Chain  #: what the suite's sensors do, for the kernels
+    induction: Array  #: (design, point) of the steady rotor, for the anemometer
     period: float  #: [s] controller period
     parts: int  #: steps in a period
     blade_count: int
@@ -46,7 +50,10 @@ class World:
         """Pack turbines and count the steps that a period needs."""
         design = pack_designs(turbines)
         blades = turbines[0].rotor.blade_count
-        return cls(turbines, design, wind, suite, period, parts_of(turbines, period), blades, acted_above)
+        return cls(
+            turbines, design, wind, suite, suite.chain(period), steady_inductions(turbines), period,
+            parts_of(turbines, period), blades, acted_above,
+        )  # fmt: skip
 
 
 @dataclass
@@ -58,11 +65,12 @@ class Flock:
     lanes: at.Lanes
     known: Known
     identity: Array  #: (lane,) uint64
-    history: Array  #: (lane, depth, channel) true values, a ring over ticks
-    pass_ticks: Array  #: (lane, depth, blade)
-    ring: Array  #: (lane, depth, blade) commanded pitch, a ring over ticks
+    memory: sensing.Memory  #: of the sensors
+    faults: at.Faults
+    ring: Array  #: (lane, depth, BLADES + 1) commanded pitch and torque, a ring over ticks
     whole: Array  #: (lane,) int64 ticks of delay between command and servo
     share: Array  #: (lane,) the rest of that delay, in ticks
+    held: tuple[Commands, Commands] | None = None  #: the last commands and the reference's, where kept
     states: list[State] = field(default_factory=list)
 
     @classmethod
@@ -75,6 +83,8 @@ class Flock:
         identity: Array,
         azimuth: Array,
         required: Array,
+        faults: Sequence[Sequence[FaultSpec]] = (),
+        settle: float = 0.0,
     ) -> Flock:
         """Place lanes at the steady point of their mean wind and compute their first rates.
 
@@ -84,6 +94,8 @@ class Flock:
         identity : (lane,) uint64 - of the sensors' noise
         azimuth : (lane,) float64 [rad] - of blade 0
         required : (lane,) float64 [m] - clearance that must remain
+        faults : what breaks in each lane; nothing where none are given
+        settle : float [s] - start of the judged time, from which the faults' times count
         """
         count = len(design)
         speeds = world.wind.mean[wind, 0]
@@ -92,18 +104,17 @@ class Flock:
         )
         lanes = empty_lanes(y, design, wind)
         begin(lanes, world.design, world.wind, world.period, world.blade_count)
-        known = gather_known(world.turbines, design, required, world.period)
+        sees_ahead = "wind_preview" in world.suite.fitted
+        ahead = world.suite.preview_range if sees_ahead else np.nan
+        known = gather_known(world.turbines, design, required, world.period, ahead)
         delays = known.pitch_delay / world.period
         whole = np.floor(delays + 1e-9).astype(np.int64)
-        depth = int(world.suite.delays(world.period).max()) + 1
-        ring = np.repeat(
-            lanes.out[:, None, at.OUT_PITCH : at.OUT_PITCH + world.blade_count], int(whole.max()) + 2, axis=1
-        )
+        broken = lay_out(list(faults) or [()] * count, settle, world.period)
+        depth = int(world.chain.delay.max()) + longest_delay(broken, breaking.DELAYED) + 1
+        ring = np.zeros((count, int(whole.max()) + longest_delay(broken, breaking.LATE) + 2, at.BLADES + 1))
         return cls(
-            world, stack, lanes, known, np.asarray(identity, np.uint64),
-            np.full((count, depth, sensing.CHANNELS), np.nan),
-            np.zeros((count, depth, at.BLADES), np.int64), ring.copy(), whole,
-            np.maximum(delays - whole, 0.0),
+            world, stack, lanes, known, np.asarray(identity, np.uint64), fresh_memory(count, depth), broken,
+            ring, whole, np.maximum(delays - whole, 0.0),
         )  # fmt: skip
 
     def __len__(self) -> int:
@@ -112,20 +123,37 @@ class Flock:
     def sense(self) -> Readings:
         """Return what the sensors report at this tick."""
         world, count = self.world, len(self)
-        reading, age = np.empty((count, sensing.CHANNELS)), np.empty((count, sensing.CHANNELS))
+        shape = (count, sensing.CHANNELS)
+        reading, valid, age = np.empty(shape), np.empty(shape, bool), np.empty(shape)
         sensing.sense(
-            reading, age, self.history, self.pass_ticks, self.lanes, self.identity,
-            world.suite.delays(world.period), world.suite.deviations(), world.period, world.blade_count,
+            reading, valid, age, self.memory, self.lanes, self.identity, world.chain, self.faults,
+            world.design, world.induction, world.wind, world.period, world.blade_count,
         )  # fmt: skip
-        reading[:, world.suite.missing()] = np.nan
-        return make_readings(reading, age, self.lanes.tick.copy(), world.period, world.blade_count)
+        return make_readings(reading, valid, age, self.lanes.tick.copy(), world.period, world.blade_count)
 
     def decide(self, seen: Readings) -> tuple[Commands, Commands, list[Fault]]:
         """Step the stack; return its commands, the reference's, and the lanes that a layer failed."""
         if not self.states:
             self.states = self.stack.init(self.known, seen)
-        self.states, commands, reference, faults = self.stack.step(self.states, seen, self.known)
+        if not self.hangs:
+            self.states, commands, reference, faults = self.stack.step(self.states, seen, self.known)
+            return commands, reference, faults
+        hung, anew = hangs(self.faults, self.lanes.tick)
+        before = self.states
+        if anew.any():
+            before = put_rows(before, self.stack.init(self.known, seen), anew)
+        self.states, commands, reference, faults = self.stack.step(before, seen, self.known)
+        if self.held is not None and hung.any():
+            self.states = put_rows(self.states, before, hung)
+            commands, reference = put_rows((commands, reference), self.held, hung)
+            faults = [fault for fault in faults if not hung[fault.lane]]
+        self.held = (commands, reference)
         return commands, reference, faults
+
+    @cached_property
+    def hangs(self) -> bool:
+        """Whether the computer of any lane will stand still."""
+        return ever_hangs(self.faults)
 
     def acting(self, commands: Commands, reference: Commands) -> Array:
         """Return where the logic asks for another pitch than the reference: (lane, blade) bool."""
@@ -133,10 +161,13 @@ class Flock:
 
     def advance(self, log: at.Log, commands: Commands, acting: Array) -> None:
         """March one period under these commands."""
-        pitch, torque = hold_limits(commands, self.known)
-        applied = np.empty_like(pitch)
-        sensing.delay_commands(applied, self.ring, pitch, self.lanes.tick, self.whole, self.share)
+        pitch, asked = hold_limits(commands, self.known)
+        applied, torque = np.empty_like(pitch), np.empty_like(asked)
         world = self.world
+        breaking.command(
+            applied, torque, self.ring, pitch, asked, commands.stop, self.lanes, self.faults, world.design,
+            self.whole, self.share, world.period,
+        )  # fmt: skip
         advance(
             self.lanes, log, world.design, world.wind, applied, torque, acting,
             world.period, world.parts, world.blade_count,
@@ -144,36 +175,63 @@ class Flock:
 
     def take(self, rows: Array) -> Flock:
         """Return copies of the given lanes, ready to march on elsewhere."""
-        arrays = ("identity", "history", "pass_ticks", "ring", "whole", "share")
         return replace(
             self,
-            lanes=at.Lanes(*(column[rows] for column in self.lanes)),
             known=take_rows(self.known, rows),
+            held=take_rows(self.held, rows),
             states=[take_rows(state, rows) for state in self.states],
-            **{name: getattr(self, name)[rows] for name in arrays},
+            **{name: type(packed)(*(column[rows] for column in packed)) for name, packed in self._packed()},
+            **{name: getattr(self, name)[rows] for name in ARRAYS},
         )
+
+    def take_reference(self, rows: Array, reference: Commands) -> Flock:
+        """Return copies of the given lanes without the tower-pass layers, as if they had never been fitted.
+
+        Parameters
+        ----------
+        rows : (lane,) int64
+        reference : Commands - of the reference at this tick, all lanes
+        """
+        part = self.take(rows)
+        part.states = self.stack.keep_states(part.states)
+        part.stack = self.stack.without_tower_pass()
+        if part.held is not None:
+            kept = take_rows(reference, rows)
+            part.held = (kept, kept)
+        return part
+
+    def _packed(self) -> list[tuple[str, Any]]:
+        return [(name, getattr(self, name)) for name in PACKED]
+
+
+ARRAYS = ("identity", "ring", "whole", "share")
+PACKED = ("lanes", "memory", "faults")
 
 
 def join_flocks(flocks: Sequence[Flock]) -> Flock:
     """Return lanes of one world and one stack as one flock, in their order."""
-    arrays = ("identity", "history", "pass_ticks", "ring", "whole", "share")
+    first = flocks[0]
+    packed = {
+        name: type(getattr(first, name))(*_joined([getattr(f, name) for f in flocks])) for name in PACKED
+    }
     return replace(
-        flocks[0],
-        lanes=at.Lanes(
-            *(np.concatenate(columns) for columns in zip(*(f.lanes for f in flocks), strict=True))
-        ),
+        first,
         known=join_rows([f.known for f in flocks]),
+        held=None if first.held is None else join_rows([f.held for f in flocks]),
         states=[join_rows(list(states)) for states in zip(*(f.states for f in flocks), strict=True)],
-        **{name: np.concatenate([getattr(f, name) for f in flocks]) for name in arrays},
+        **packed,
+        **{name: np.concatenate([getattr(f, name) for f in flocks]) for name in ARRAYS},
     )
 
 
+def _joined(packs: Sequence[Any]) -> list[Array]:
+    return [np.concatenate(columns) for columns in zip(*packs, strict=True)]
+
+
 def hold_limits(commands: Commands, known: Known) -> tuple[Array, Array]:
-    """Return pitch and torque within what the machine takes; a stop sends the blades to feather, torque to 0."""
-    low, high = known.fine_pitch[:, None], known.feather_pitch[:, None]
-    pitch = np.clip(commands.pitch, low, high)
-    stop = commands.stop
-    return np.where(stop[:, None], high, pitch), np.where(stop, 0.0, np.maximum(commands.torque, 0.0))
+    """Return pitch within fine and feather and torque not below 0."""
+    pitch = np.clip(commands.pitch, known.fine_pitch[:, None], known.feather_pitch[:, None])
+    return pitch, np.maximum(commands.torque, 0.0)
 
 
 def empty_lanes(y: Array, design: Array, wind: Array) -> at.Lanes:

@@ -72,9 +72,7 @@ class ForkYard:
         if not drawn.any():
             return
         rows, blades, chance = rows[drawn], blades[drawn], chance[drawn]
-        part = flock.take(rows)
-        part.states = flock.stack.keep_states(part.states)
-        part.stack = flock.stack.without_tower_pass()
+        part = flock.take_reference(rows, reference)
         self.waiting.append((part, rows, blades, 1.0 / chance, take_rows(reference, rows)))
         if sum(len(item[1]) for item in self.waiting) >= BLOCK:
             self.march()

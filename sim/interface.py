@@ -59,7 +59,8 @@ class Readings:
     """What the sensors report at one tick, never the truth.
 
     ``valid[name]`` and ``age[name]`` run parallel to each field: whether the sensor itself
-    vouches for the value, and how old it is [s]. A value that was never seen is nan and not valid.
+    vouches for the value, and how old it is [s]. A value that was never seen is nan and not valid. Where
+    nothing new arrives (a drop-out, a tip out of sight) the last value stays, ages, and is not valid.
     """
 
     tick: Array  #: (lane,) int64 - controller periods since the lane's start
@@ -72,7 +73,9 @@ class Readings:
     tip_distance: Array  #: (lane, blade) float64 [m] - blade to tower wall, while the sensor sees the blade
     last_pass_clearance: Array  #: (lane, blade) float64 [m] - smallest distance seen at the blade's last pass
     tower_acceleration: Array  #: (lane, 2) float64 [m/s2] - fore-aft, side-side at the tower top
-    wind_speed: Array  #: (lane,) float64 [m/s] - nacelle anemometer
+    wind_speed: Array  #: (lane,) float64 [m/s] - nacelle anemometer, behind the rotor
+    wind_direction: Array  #: (lane,) float64 [rad] - nacelle vane; positive when it comes from the left
+    wind_preview: Array  #: (lane,) float64 [m/s] - seen ``Known.preview_range`` ahead of the rotor
     power: Array  #: (lane,) float64 [W] - electrical
     valid: Mapping[str, Array]
     age: Mapping[str, Array]
@@ -138,6 +141,7 @@ class Known:
     required_clearance: Array  #: (lane,) [m]
     rotor_radius: Array  #: (lane,) [m]
     side: Array  #: (lane,) float64: -1 upwind, +1 downwind
+    preview_range: Array  #: (lane,) [m] how far ahead the forward-looking sensor sees; nan without one
 
 
 @runtime_checkable

@@ -61,6 +61,23 @@ def join_rows(values: Sequence[Any]) -> Any:
     return first
 
 
+def put_rows(into: Any, other: Any, where: Array) -> Any:
+    """Return ``into`` with the lanes of ``other`` put in where asked: (lane,) bool; both stay as they are."""
+    if isinstance(into, np.ndarray):
+        return np.where(where.reshape(-1, *[1] * (into.ndim - 1)), other, into) if into.ndim else into
+    if dataclasses.is_dataclass(into) and not isinstance(into, type):
+        inner = {
+            f.name: put_rows(getattr(into, f.name), getattr(other, f.name), where)
+            for f in dataclasses.fields(into)
+        }
+        return type(into)(**inner)
+    if isinstance(into, dict):
+        return {key: put_rows(into[key], other[key], where) for key in into}
+    if isinstance(into, tuple | list):
+        return type(into)(put_rows(a, b, where) for a, b in zip(into, other, strict=True))
+    return into
+
+
 def nothing_commanded(known: Known) -> Commands:
     """Return what lies below the lowest layer: fine pitch, no torque, no stop."""
     lanes = known.rated_power.shape[0]

@@ -114,8 +114,9 @@ def _pitch(keys: PitchKeys, blade_count: int) -> Pitch:
         told["stop_rate_deg_s"] = keys.rate_limit_deg_s
     if keys.bearing_diameter_m is None:
         told["bearing_diameter_m"] = 0.0
-    offsets = {name: _frozen(values or [1.0] * blade_count) for name, values in keys.offsets}
-    return Pitch(play=_value(keys, "play_deg"), **{bare(key): si(key, told[key]) for key in told}, **offsets)
+    values: dict[str, Any] = {bare(key): si(key, told[key]) for key in told}
+    values |= {name: _frozen(given or [1.0] * blade_count) for name, given in keys.offsets}
+    return Pitch(play=_value(keys, "play_deg"), **values)
 
 
 def _section(keys: AnySection, polar: Table | None) -> Section:

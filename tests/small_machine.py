@@ -87,6 +87,7 @@ def known(lanes, blades=3, pad=0):
         blade_damping_ratio=np.full((lanes, 3), 0.005), flap_aerodynamic_damping_ratio=full(FLAP_DAMPING),
         deflection_per_moment=full(1.0 / STIFFNESS), unloaded_clearance=full(UNLOADED),
         required_clearance=full(REQUIRED), rotor_radius=full(RADIUS), side=full(-1.0),
+        preview_range=full(np.nan),
     )  # fmt: skip
 
 

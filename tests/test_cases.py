@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from scenarios.case import RunSpec, TurbineSpec, canonical, seed_of
 from scenarios.load import Scenario, load_scenario, scenario_key_table
 from sim.errors import InputError
+from sim.faults import FaultSpec
 from tests.campaign_fakes import make_case
 
 LAYER = """
@@ -152,6 +153,7 @@ def test_every_field_that_decides_a_result_changes_the_key() -> None:
         "stack": (replace(case.stack[0], parameters=(("gain", 2.0),)),),
         "wind": replace(case.wind, speed=12.0),
         "sensors": replace(case.sensors, delays=(("pitch", 0.1),)),
+        "faults": (FaultSpec("servo_stuck", 3.0, blade=1),),
         "run": replace(case.run, azimuth=0.1),
         "blade_count": 2,
         "required_share": 0.35,

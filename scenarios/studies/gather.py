@@ -109,15 +109,21 @@ def gather(scenario: Scenario, entry: Entry, results: Mapping[str, CaseResult]) 
         cases=cases,
         results=[None if result is None or has_ended(result) else result for result in found],
         labels=Labels(
-            kind=np.array(["event" if case.is_event else "turbulence" for case in cases]),
+            kind=np.array([_kind(case) for case in cases]),
             condition=np.array([case.load_case for case in cases]),
             speed=np.array([case.wind.speed for case in cases]),
             number=np.array([case.number for case in cases]),
         ),
         unloaded=unloaded,
         required=scenario.requirement.share * unloaded,
-        normal=np.array([case.wind.kind == "normal_turbulence" for case in cases]),
+        normal=np.array([case.wind.kind == "normal_turbulence" and not case.faults for case in cases]),
     )
+
+
+def _kind(case: Case) -> str:
+    if case.is_event:
+        return "event"
+    return "fault" if case.faults else "turbulence"
 
 
 def has_ended(result: CaseResult) -> bool:

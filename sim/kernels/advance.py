@@ -47,7 +47,7 @@ def make_work():
         np.ones(at.SCRATCH_ROWS * at.WIDTH),
         np.zeros(6 * at.POINTS),
         np.zeros(4),
-        np.zeros(2),
+        np.zeros(3),
         np.zeros(3),
         np.zeros((at.BLADES, 21)),
         np.zeros(3),

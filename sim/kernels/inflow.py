@@ -93,8 +93,8 @@ def wind_plane(work, time, w, wind):
 
     Parameters
     ----------
-    work : Work - written: the rows PLANE_* of ``plane`` [m/s]; ``at_hub`` (2,), the wind along its own mean
-        direction at the hub [m/s], and that direction [rad]
+    work : Work - written: the rows PLANE_* of ``plane`` [m/s]; ``at_hub`` (3,), the wind along its own mean
+        direction at the hub, and along x and y there [m/s]
 
     Notes
     -----
@@ -107,7 +107,7 @@ def wind_plane(work, time, w, wind):
     lay_out(work.plane, wind.ground[w], wind.grid, points, work.event, wind.tilt[w])
     middle = points // 2
     work.at_hub[0] = wind.ground[w, at.PROFILE + middle] + work.event[0] + work.plane[at.EDDY_U + middle]
-    work.at_hub[1] = wind.mean[w, 3] + work.event[1]
+    work.at_hub[1], work.at_hub[2] = work.plane[at.PLANE_X + middle], work.plane[at.PLANE_Y + middle]
 
 
 @njit(**INLINE)

@@ -234,6 +234,19 @@ class Lanes(NamedTuple):
     rate_limit: np.ndarray  #: (lane, BLADES) of each servo in this period [rad/s]; negative: the design's own
 
 
+# Columns of a fault: Faults.table[lane, fault, name]; ticks are whole numbers.
+(FAULT_KIND, FAULT_FROM, FAULT_UNTIL, FAULT_CHANNEL, FAULT_COLUMNS, FAULT_BLADE, FAULT_SIZE) = range(7)
+FAULT_WIDTH = 7
+
+
+class Faults(NamedTuple):
+    """What breaks in each lane, and the safety chain's latch; lane-first."""
+
+    table: np.ndarray  #: (lane, room, FAULT_WIDTH)
+    count: np.ndarray  #: (lane,) int64 faults of the lane
+    stopped: np.ndarray  #: (lane,) int64 tick at which an emergency stop began, -1 for none
+
+
 class Log(NamedTuple):
     """What is kept of the judged time, lane-first."""
 

@@ -1,102 +1,225 @@
-"""What do the sensors of every lane report at this tick: delayed, noisy, and aware of what they do not see."""
+"""What do the sensors of every lane report at this tick, and do they vouch for it?"""
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
 
+from sim.kernels import breaking
 from sim.kernels import layout as at
 from sim.kernels.aero import FLAGS
-from sim.kernels.random import normal_pair, philox
+from sim.kernels.nacelle import forward_wind, nacelle_direction, nacelle_wind
+from sim.kernels.random import UNIT, normal_pair, philox
 
 # Channels, three of each where a blade is meant.
 PITCH, FLAP, EDGE, DISTANCE, LAST_PASS = 0, 3, 6, 9, 12
-AZIMUTH, SPEED, FORE_AFT, SIDE_SIDE, WIND, POWER = 15, 16, 17, 18, 19, 20
-CHANNELS = 21
-PURPOSE = np.uint64(0x53454E53)  #: keeps sensor noise apart from every other use of a lane's identity
+AZIMUTH, SPEED, FORE_AFT, SIDE_SIDE, WIND, POWER, DIRECTION, PREVIEW = range(15, 23)
+CHANNELS = 23
+# Purposes: they keep each random number apart from every other use of a lane's identity.
+NOISE, WALK, LOSS = np.uint64(0x53454E53), np.uint64(0x57414C4B), np.uint64(0x4C4F5353)
+UNSEEN, GOOD, STALE = 0, 1, 2  #: marks of a sample: never anything, fresh, or the last one kept
+
+
+class Chain(NamedTuple):
+    """What every sensor does to what it measures; by channel, then the few facts of single sensors."""
+
+    fitted: np.ndarray  #: (CHANNELS,) bool
+    every: np.ndarray  #: (CHANNELS,) int64 ticks between samples
+    delay: np.ndarray  #: (CHANNELS,) int64 ticks from sample to reading
+    deviation: np.ndarray  #: (CHANNELS,) standard deviation of the white noise
+    bias: np.ndarray  #: (CHANNELS,) constant error
+    walk: np.ndarray  #: (CHANNELS,) standard deviation of a step of the drift
+    quantum: np.ndarray  #: (CHANNELS,) step of the digits, 0 for none
+    enter: np.ndarray  #: (CHANNELS,) chance that a drop-out begins at a sample
+    stay: np.ndarray  #: (CHANNELS,) chance that it goes on at the next
+    walk_every: int  #: ticks between steps of the drifts
+    sight: float  #: azimuth from the tower within which the tip's distance is seen [rad]
+    reach: float  #: farthest distance that is seen [m]
+    disturbance: float  #: share of the rotor's effect on anemometer and vane [-]
+    preview_range: float  #: how far ahead the wind is seen [m]
+    preview_length: float  #: half the length over which it is averaged [m]
+    preview_height: float  #: above the hub [m]
+
+
+class Memory(NamedTuple):
+    """What the sensors of each lane remember; lane-first, rings over ticks."""
+
+    samples: np.ndarray  #: (lane, depth, CHANNELS)
+    stamps: np.ndarray  #: (lane, depth, CHANNELS) int64 tick that a sample tells of, -1 before the first
+    marks: np.ndarray  #: (lane, depth, CHANNELS) int8 UNSEEN, GOOD or STALE
+    lost: np.ndarray  #: (lane, CHANNELS) int8 a drop-out is going on
+    drift: np.ndarray  #: (lane, CHANNELS)
 
 
 @njit(**FLAGS)
-def truth(row, lane, lanes, blade_count):
-    """Write what an ideal sensor would read in this lane at this instant."""
-    out = lanes.out[lane]
+def truth(row, lane, lanes, chain, design, induction, wind, period, blade_count, four):
+    """Write what ideal sensors would measure in this lane at this instant; nan where nothing is in sight."""
+    out, w, d = lanes.out[lane], lanes.wind[lane], lanes.design[lane]
     for b in range(blade_count):
         row[PITCH + b] = out[at.OUT_PITCH + b]
         row[FLAP + b], row[EDGE + b] = out[at.OUT_FLAP + b], out[at.OUT_EDGE + b]
-        row[DISTANCE + b], row[LAST_PASS + b] = out[at.OUT_DISTANCE + b], lanes.last_pass[lane, b]
+        row[LAST_PASS + b] = lanes.last_pass[lane, b]
+        turn = (out[at.OUT_AZIMUTH] + 2.0 * math.pi * b / blade_count) % (2.0 * math.pi) - math.pi
+        distance = out[at.OUT_DISTANCE + b]
+        is_seen = abs(turn) <= chain.sight and distance <= chain.reach
+        row[DISTANCE + b] = distance if is_seen else math.nan
     row[AZIMUTH], row[SPEED] = out[at.OUT_AZIMUTH], out[at.OUT_SPEED]
     row[FORE_AFT], row[SIDE_SIDE] = out[at.OUT_FA_ACCELERATION], out[at.OUT_SS_ACCELERATION]
-    row[WIND], row[POWER] = out[at.OUT_WIND], out[at.OUT_POWER]
+    row[POWER] = out[at.OUT_POWER]
+    scalars = design.scalars[d]
+    row[WIND] = nacelle_wind(out, scalars, induction[d], chain.disturbance, blade_count)
+    row[DIRECTION] = nacelle_direction(out, scalars, chain.disturbance)
+    if chain.fitted[PREVIEW]:
+        row[PREVIEW] = forward_wind(
+            lanes.tick[lane] * period,
+            w,
+            wind,
+            chain.preview_range,
+            chain.preview_length,
+            chain.preview_height,
+            four,
+        )
 
 
 @njit(**FLAGS)
-def sense(reading, age, history, pass_ticks, lanes, identity, delay, deviation, period, blade_count):
-    """Write every lane's readings and their ages.
+def four_normals(counter, block, identity, purpose, four):
+    """Write the four standard normal numbers of a counter, block and purpose into ``four``."""
+    a, b, c, d = philox(np.uint64(counter), np.uint64(block), identity, purpose)
+    four[0], four[1] = normal_pair(a, b)
+    four[2], four[3] = normal_pair(c, d)
 
-    Parameters
-    ----------
-    reading, age : (lane, CHANNELS) float64 - written; a reading is nan where nothing is seen; ages [s]
-    history : (lane, depth, CHANNELS) float64 - ring of true values, changed
-    pass_ticks : (lane, depth, BLADES) int64 - ring of the ticks at which the last pass was complete
-    lanes : Lanes
-    identity : (lane,) uint64
-    delay : (CHANNELS,) int64 - ticks
-    deviation : (CHANNELS,) float64 - standard deviation of the noise, unit of the channel
-    period : float64 [s]
-    blade_count : int
+
+@njit(**FLAGS)
+def wander(lane, tick, memory, identity, chain, four):
+    """Let the drifts of one lane make a step of their random walks."""
+    block = -1
+    for c in range(CHANNELS):
+        if chain.walk[c] > 0.0:
+            if block != c // 4:
+                block = c // 4
+                four_normals(tick, block, identity, WALK, four)
+            memory.drift[lane, c] += chain.walk[c] * four[c % 4]
+
+
+@njit(**FLAGS)
+def drops(lane, c, tick, memory, identity, chain):
+    """Return whether this sample is lost; a drop-out begins and goes on by chance, sample by sample."""
+    if chain.enter[c] <= 0.0:
+        return False
+    a, _, _, _ = philox(np.uint64(tick), np.uint64(c), identity, LOSS)
+    chance = chain.stay[c] if memory.lost[lane, c] == 1 else chain.enter[c]
+    is_lost = np.float64(a >> np.uint64(11)) * UNIT < chance
+    memory.lost[lane, c] = 1 if is_lost else 0
+    return is_lost
+
+
+@njit(**FLAGS)
+def sample(row, condition, lane, tick, lanes, memory, identity, chain, four):
+    """Take the samples that are due in one lane, and keep the last of the others.
 
     Notes
     -----
-    A reading is the truth ``delay`` ticks ago (the first truth before that) plus noise that belongs to the
-    sampled tick; a measured pass keeps one noise for as long as it is the last. The azimuth comes
-    back within [0, 2 pi).
+    value = quantised(measured + bias + drift + noise). A sample that is lost, silenced or has nothing in
+    sight keeps value and stamp of the last. A measured pass keeps one value for as long as it is the last.
     """
-    depth = history.shape[1]
-    for lane in range(reading.shape[0]):
-        tick = lanes.tick[lane]
-        truth(history[lane, tick % depth], lane, lanes, blade_count)
-        for b in range(blade_count):
-            pass_ticks[lane, tick % depth, b] = lanes.last_pass_tick[lane, b]
-        block, block_tick = -1, np.int64(-1)
-        n0 = n1 = n2 = n3 = 0.0
-        for c in range(CHANNELS):
-            seen = max(tick - delay[c], 0)
-            value = history[lane, seen % depth, c]
-            age[lane, c] = (tick - seen) * period
-            mark = seen
-            if LAST_PASS <= c < LAST_PASS + blade_count:
-                mark = pass_ticks[lane, seen % depth, c - LAST_PASS]
-                age[lane, c] = (tick - mark) * period
-            if deviation[c] > 0.0 and not math.isnan(value):
-                if block != c // 4 or block_tick != mark:
-                    block, block_tick = c // 4, mark
-                    a, b2, c2, d = philox(np.uint64(mark), np.uint64(block), identity[lane], PURPOSE)
-                    n0, n1 = normal_pair(a, b2)
-                    n2, n3 = normal_pair(c2, d)
-                place = c % 4
-                noise = n0 if place == 0 else (n1 if place == 1 else (n2 if place == 2 else n3))
-                value += deviation[c] * noise
-            reading[lane, c] = value
-        reading[lane, AZIMUTH] = reading[lane, AZIMUTH] % (2.0 * math.pi)
+    depth = memory.samples.shape[1]
+    here, before = tick % depth, (tick - 1) % depth
+    values, stamps, marks = memory.samples[lane], memory.stamps[lane], memory.marks[lane]
+    block, drawn = -1, np.int64(-1)
+    for c in range(CHANNELS):
+        if not chain.fitted[c]:
+            continue
+        value, stamp, mark = values[before, c], stamps[before, c], marks[before, c]
+        if tick % chain.every[c] == 0:
+            is_pass = LAST_PASS <= c < LAST_PASS + 3
+            instant = lanes.last_pass_tick[lane, c - LAST_PASS] if is_pass else tick
+            is_lost = drops(lane, c, tick, memory, identity, chain)
+            if is_lost or math.isnan(row[c]) or condition[c] == breaking.SILENT:
+                mark = STALE if stamp >= 0 else UNSEEN
+            elif is_pass and stamp == instant:
+                mark = GOOD
+            elif condition[c] == breaking.FROZEN and stamp >= 0:
+                stamp, mark = instant, GOOD
+            else:
+                value = row[c] + chain.bias[c] + memory.drift[lane, c]
+                if chain.deviation[c] > 0.0:
+                    if block != c // 4 or drawn != instant:
+                        block, drawn = c // 4, instant
+                        four_normals(instant, block, identity, NOISE, four)
+                    value += chain.deviation[c] * four[c % 4]
+                if chain.quantum[c] > 0.0:
+                    value = math.floor(value / chain.quantum[c] + 0.5) * chain.quantum[c]
+                stamp, mark = instant, GOOD
+        values[here, c], stamps[here, c], marks[here, c] = value, stamp, mark
 
 
 @njit(**FLAGS)
-def delay_commands(applied, ring, command, tick, whole, share):
-    """Write the pitch commands that reach the servos now, ``whole`` + ``share`` ticks after they were given.
+def report(reading, valid, age, late, lane, tick, memory, chain, period):
+    """Write one lane's readings: the samples of ``delay`` ticks ago, and what the sensor says of them."""
+    depth = memory.samples.shape[1]
+    for c in range(CHANNELS):
+        if not chain.fitted[c]:
+            reading[lane, c], valid[lane, c], age[lane, c] = math.nan, False, tick * period
+            continue
+        seen = max(tick - chain.delay[c] - late[c], 0) % depth
+        reading[lane, c] = memory.samples[lane, seen, c]
+        valid[lane, c] = memory.marks[lane, seen, c] == GOOD
+        stamp = memory.stamps[lane, seen, c]
+        age[lane, c] = max(tick - late[c] - stamp, 0) * period if stamp >= 0 else tick * period
+    reading[lane, AZIMUTH] = reading[lane, AZIMUTH] % (2.0 * math.pi)
+
+
+@njit(**FLAGS)
+def sense(
+    reading, valid, age, memory, lanes, identity, chain, faults, design, induction, wind, period, blade_count
+):
+    """Let every lane's sensors take their samples and write what they report.
 
     Parameters
     ----------
-    applied, command : (lane, blade) float64 [rad]
-    ring : (lane, depth, blade) float64 [rad] - changed
-    tick : (lane,) int64
-    whole : (lane,) int64, share : (lane,) float64 - of each lane's design
+    reading, age : (lane, CHANNELS) float64, valid : (lane, CHANNELS) bool - written; nan where nothing was
+        ever seen; ages [s]
+    memory : Memory - changed; to be called once a tick
+    lanes : Lanes
+    identity : (lane,) uint64
+    chain : Chain
+    faults : Faults
+    induction : (design, point) float64 - see ``nacelle_wind``
+    period : float64 [s]
+
+    Notes
+    -----
+    A reading is what the sensor gave ``delay`` ticks ago (its first sample before that). The validity is the
+    sensor's own opinion: a frozen, biased or lying sensor vouches for what it says. A fault's delay is
+    unknown to the sensor and makes its ages too small. The azimuth comes back within [0, 2 pi).
     """
-    depth = ring.shape[1]
-    for lane in range(command.shape[0]):
-        for b in range(command.shape[1]):
-            ring[lane, tick[lane] % depth, b] = command[lane, b]
-            late = ring[lane, max(tick[lane] - whole[lane], 0) % depth, b]
-            later = ring[lane, max(tick[lane] - whole[lane] - 1, 0) % depth, b]
-            applied[lane, b] = (1.0 - share[lane]) * late + share[lane] * later
+    row, clean, four = np.zeros(CHANNELS), np.zeros(CHANNELS), np.zeros(4)
+    condition, late = np.zeros(CHANNELS, np.int64), np.zeros(CHANNELS, np.int64)
+    for lane in range(reading.shape[0]):
+        tick = lanes.tick[lane]
+        truth(row, lane, lanes, chain, design, induction, wind, period, blade_count, four)
+        if faults.count[lane] > 0:
+            clean[:] = row
+            condition[:] = breaking.SOUND
+            late[:] = 0
+            breaking.spoil(
+                row,
+                clean,
+                condition,
+                late,
+                faults.table[lane],
+                faults.count[lane],
+                tick,
+                identity[lane],
+                blade_count,
+            )
+        if tick > 0 and tick % chain.walk_every == 0:
+            wander(lane, tick, memory, identity[lane], chain, four)
+        sample(row, condition, lane, tick, lanes, memory, identity[lane], chain, four)
+        report(reading, valid, age, late, lane, tick, memory, chain, period)
+        if faults.count[lane] > 0:
+            condition[:] = breaking.SOUND
+            late[:] = 0

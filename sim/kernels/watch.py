@@ -64,7 +64,7 @@ def put_out(out, y, dy, d, design, work, blade_count):
     out[at.OUT_SPEED] = y[at.SPEED]
     out[at.OUT_FA_ACCELERATION], out[at.OUT_SS_ACCELERATION] = accelerations[0], accelerations[1]
     out[at.OUT_WIND] = work.at_hub[0]
-    out[at.OUT_DIRECTION] = math.atan2(math.sin(work.at_hub[1]), math.cos(work.at_hub[1]))
+    out[at.OUT_DIRECTION] = math.atan2(-work.at_hub[2], work.at_hub[1])
     out[at.OUT_POWER] = y[at.TORQUE] * y[at.SPEED] * scalars[at.EFFICIENCY]
     out[at.OUT_THRUST] = total[0]
     out[at.OUT_TORQUE] = total[3]

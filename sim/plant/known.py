@@ -19,7 +19,13 @@ from sim.plant.trim import steady_table
 Array = NDArray[Any]
 
 
-def gather_known(turbines: Sequence[Turbine], design: Array, required: Array, period: float) -> Known:
+def gather_known(
+    turbines: Sequence[Turbine],
+    design: Array,
+    required: Array,
+    period: float,
+    preview_range: float = float("nan"),
+) -> Known:
     """Collect what layers may know, one row a lane.
 
     Parameters
@@ -28,6 +34,7 @@ def gather_known(turbines: Sequence[Turbine], design: Array, required: Array, pe
     design : (lane,) int64 - index into ``turbines``
     required : (lane,) float64 [m] - clearance that must remain
     period : float [s]
+    preview_range : float [m] - of the forward-looking sensor, nan without one
     """
     told = [_facts(turbine) for turbine in turbines]
     tables = [_table(turbine) for turbine in turbines]
@@ -41,6 +48,7 @@ def gather_known(turbines: Sequence[Turbine], design: Array, required: Array, pe
         blade_count=turbines[0].rotor.blade_count,
         steady=SteadyTable(**columns),
         required_clearance=np.asarray(required, float),
+        preview_range=np.full(len(design), preview_range),
         **{name: pick(name) for name in told[0]},
     )
 
