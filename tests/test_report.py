@@ -83,6 +83,15 @@ def test_the_page_opens_with_the_verdict_and_tells_what_it_rests_on(small: Brisk
         assert entry["governing_case"] in words
 
 
+def test_sensors_are_told_in_the_units_of_the_file(small: Brisk) -> None:
+    rows = re.findall(r"<tr>(.*?)</tr>", small.page, re.DOTALL)
+    told = {cells[0]: cells[1:3] for row in rows if (cells := re.findall(r"<td[^>]*>([^<]*)</td>", row))}
+    assert told["azimuth"] == ["0.12", "0.2 deg"]
+    assert told["rotor speed"] == ["0.12", "0.02 rpm"]
+    assert told["root flap moment"] == ["0.12", "100 kN m"]
+    assert told["last pass clearance"] == ["0.12", "0.15 m"]
+
+
 def test_every_axis_of_every_figure_says_its_unit(small: Brisk) -> None:
     figures = [ElementTree.fromstring(svg) for svg in re.findall(r"<svg.*?</svg>", small.page, re.DOTALL)]
     assert len(figures) == 6

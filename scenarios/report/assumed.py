@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
 from scenarios.case import LayerSpec
 from scenarios.report.page import Lines, Row, Section, Table, Text
 from scenarios.scenario import Scenario
+from scenarios.scenario_file import ScenarioKeys
 from scenarios.studies.gather import mean_wind
+from sim.units import unit_of
 
 LIMITS = (
     "Three shapes for each blade and two for the tower; blade elements with dynamic inflow and unsteady "
@@ -21,19 +22,6 @@ LIMITS = (
     "A share of passes from simulation is not a rate of dangerous failures; software's systematic faults "
     "have no probability.",
 )
-
-SENSOR_UNITS: Mapping[str, tuple[float, str]] = {
-    "azimuth": (180.0 / math.pi, "deg"),
-    "rotor_speed": (30.0 / math.pi, "rpm"),
-    "pitch": (180.0 / math.pi, "deg"),
-    "root_flap_moment": (1e-3, "kN m"),
-    "root_edge_moment": (1e-3, "kN m"),
-    "tip_distance": (1.0, "m"),
-    "last_pass_clearance": (1.0, "m"),
-    "tower_acceleration": (1.0, "m/s²"),
-    "wind_speed": (1.0, "m/s"),
-    "power": (1e-3, "kW"),
-}
 
 
 def assumed_section(scenario: Scenario, data: Mapping[str, Any]) -> Section:
@@ -102,12 +90,21 @@ def _winds_table(scenario: Scenario) -> Table:
 
 def _sensor_table(scenario: Scenario) -> Table:
     spec = scenario.cases[0].sensors
-    noises = dict(spec.noises)
+    noises, details = dict(spec.noises), dict(getattr(spec, "details", ()))
     rows = []
     for name, delay in spec.delays:
-        factor, unit = SENSOR_UNITS[name]
-        rows.append(Row([name.replace("_", " "), f"{delay:g}", f"{noises[name] * factor:.4g} {unit}"]))
-    return Table(["sensor", "age [s]", "noise"], rows)
+        unit, factor = _unit_of(name)
+        more = ", ".join(f"{what.replace('_', ' ')} {value:.3g}" for what, value in details.get(name, ()))
+        rows.append(Row([name.replace("_", " "), f"{delay:g}", f"{noises[name] / factor:.4g} {unit}", more]))
+    if not details:
+        return Table(["sensor", "age [s]", "noise"], [Row(row.cells[:3]) for row in rows])
+    return Table(["sensor", "age [s]", "noise", "besides, in SI units"], rows)
+
+
+def _unit_of(sensor: str) -> tuple[str, float]:
+    """Return the unit of a sensor's noise and its factor to SI, as the scenario's key for it says."""
+    fields = ScenarioKeys.model_fields["sensors"].annotation.model_fields  # type: ignore[union-attr]
+    return unit_of(next(key for key in fields if key.startswith(f"{sensor}_noise_")))
 
 
 def _entry_rows(scenario: Scenario) -> list[Row]:
