@@ -15,15 +15,13 @@ from tests.plant_lanes import Rig
 
 def solve(lane: Rig, end: float, tolerance: float = 1e-10):
     """March a rig's first lane from its present state to ``end`` [s] with DOP853; dense output included."""
-    work = make_work(lane.wind.profile.shape[1] * lane.wind.boxes.shape[3])
+    work = make_work()
     design_limit = np.full(lane.blade_count, -1.0)
 
     def rate(time, y):
         dy = np.zeros_like(y)
-        wind_plane(work.plane, work.gust, time, 0, lane.wind)
-        evaluate(
-            y, dy, 0, lane.design, 0, lane.wind, work.plane, work.gust, work, lane.blade_count, at.SHAPES
-        )
+        wind_plane(work, time, 0, lane.wind)
+        evaluate(y, dy, 0, lane.design, lane.wind, work, lane.blade_count, at.SHAPES)
         command_machine(y, dy, 0, lane.design, lane.pitch[0], design_limit, lane.torque[0], lane.blade_count)
         return dy
 

@@ -76,7 +76,7 @@ def test_rebound_within_a_revolution_is_told_by_the_fork(every_fork):
 
 def test_thinned_forks_are_some_of_all_forks_with_weights_that_make_up_for_the_others():
     """Acting at every pass, about one fork in COST is drawn; its counterfactual is unchanged."""
-    record = march(flock_of(winds() * 4, stack_of(Steady(), Nudge(0, 10**9))), SETTLE, 30.0)
+    record = march(flock_of(winds() * 4, stack_of(Steady(), Nudge(0, 10**9))), SETTLE, 20.0)
     passes = record.passes
     acted = passes["acted"] & (passes["time_s"] > 3.0)
     drawn = acted & (passes["weight"] > 0.0)

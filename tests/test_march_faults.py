@@ -13,7 +13,7 @@ from sim.stack import Stack
 from tests.plant_flocks import Steady, differences, flock_of
 from tests.test_plant_twin import site
 
-SETTLE, JUDGED, BREAKS = 1.0, 7.0, 75
+SETTLE, JUDGED, BREAKS = 1.0, 4.0, 75
 GUILTY = (1, 4)
 INNOCENT = (0, 2, 3)
 
@@ -82,7 +82,7 @@ def test_the_guilty_are_ended_and_the_others_do_not_notice(without_the_guilty, h
 def test_a_layer_that_is_always_wrong_ends_every_lane():
     flock = flock_of(winds()[:3], Stack([Breaking("wrong shape")], ["breaking"]))
     flock.known.required_clearance[:] = 99.0
-    record = march(flock, SETTLE, 3.0)
+    record = march(flock, SETTLE, 2.1)
     assert record.cases["status"].tolist() == [Status.LAYER_WRONG_SHAPE] * 3
 
 
