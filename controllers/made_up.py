@@ -164,4 +164,4 @@ def _array_difference(a: Array, b: Array) -> str:
     if not np.any(unlike):
         return ""
     at = tuple(int(i) for i in np.argwhere(unlike)[0])
-    return f"[{', '.join(map(str, at))}] is {a[at]!r} and {b[at]!r}"
+    return f"[{', '.join(map(str, at))}] is {a[at].item()!r} and {b[at].item()!r}"

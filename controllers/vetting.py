@@ -51,11 +51,16 @@ def vet(factory: Callable[[], Layer]) -> list[ClauseResult]:
     -------
     results : list of ClauseResult
         One per clause of ``CLAUSES``, in that order. If the layer lacks what the first clause asks
-        for, or does not run at all, the clauses after it are not tried and not listed.
+        for, or does not run at all, the clauses after it are not tried and not listed; nor are those
+        that compare runs where no two are alike.
     """
     results: list[ClauseResult] = []
+    forgetful = False
     for clause, check in CLAUSES.items():
+        if forgetful and clause in COMPARING:
+            continue
         results.append(_result(clause, check, factory))
+        forgetful = forgetful or (clause == MEMORY and not results[-1].passed)
         if not results[-1].passed and clause in ESSENTIAL:
             break
     return results
@@ -240,21 +245,16 @@ def reads_only_what_it_needs(factory: Callable[[], Layer]) -> str:
     return ""
 
 
-def asks_no_clock(factory: Callable[[], Layer]) -> str:
-    return _asks_no("clock", factory)
+def _asks_no(kind: str) -> Callable[[Callable[[], Layer]], str]:
+    def check(factory: Callable[[], Layer]) -> str:
+        layer = factory()
+        with watched(module_of(layer)) as asked:
+            run(layer, made_up.known(LANES, 3), 20)
+        if asked[kind]:
+            raise BrokenClauseError(f"it calls {asked[kind][0]}", f"{len(asked[kind])} calls in 20 ticks")
+        return ""
 
-
-def draws_no_random_numbers(factory: Callable[[], Layer]) -> str:
-    return _asks_no("random", factory)
-
-
-def _asks_no(kind: str, factory: Callable[[], Layer]) -> str:
-    layer = factory()
-    with watched(module_of(layer)) as asked:
-        run(layer, made_up.known(LANES, 3), 20)
-    if asked[kind]:
-        raise BrokenClauseError(f"it calls {asked[kind][0]}", f"{len(asked[kind])} calls in 20 ticks")
-    return ""
+    return check
 
 
 def pickles(factory: Callable[[], Layer]) -> str:
@@ -288,9 +288,13 @@ CLAUSES: dict[str, Callable[[Callable[[], Layer]], str]] = {
     "treats lanes apart": treats_lanes_apart,
     "keeps nan in its lane": keeps_nan_in_its_lane,
     "reads only what it needs": reads_only_what_it_needs,
-    "asks no clock": asks_no_clock,
-    "draws no random numbers": draws_no_random_numbers,
+    "asks no clock": _asks_no("clock"),
+    "draws no random numbers": _asks_no("random"),
+    "touches no files": _asks_no("file"),
     "pickles": pickles,
     "is quick enough": is_quick_enough,
 }
 ESSENTIAL = ("says what it is", "returns right shapes")
+MEMORY = "keeps its memory in the state"
+COMPARING = ("treats lanes apart", "keeps nan in its lane", "reads only what it needs", "pickles")
+"""Clauses that compare runs, and tell nothing of a layer that never runs twice alike."""

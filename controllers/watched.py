@@ -1,8 +1,10 @@
-"""Does a layer ask a clock or a source of random numbers while it works?"""
+"""Does a layer ask a clock, a source of random numbers or a file while it works?"""
 
 from __future__ import annotations
 
+import builtins
 import datetime
+import io
 import os
 import random
 import sys
@@ -31,7 +33,7 @@ NUMPY_DICE = (
 
 @contextmanager
 def watched(module: ModuleType | None) -> Iterator[dict[str, list[str]]]:
-    """Record calls of clocks and random numbers, in the library modules and in the layer's own names.
+    """Record calls of clocks, random numbers and files, in the library modules and in the layer's own names.
 
     Parameters
     ----------
@@ -41,12 +43,12 @@ def watched(module: ModuleType | None) -> Iterator[dict[str, list[str]]]:
     Yields
     ------
     asked : dict
-        ``asked["clock"]`` and ``asked["random"]``: names of what was called.
+        ``asked["clock"]``, ``asked["random"]`` and ``asked["file"]``: names of what was called.
     """
-    asked: dict[str, list[str]] = {"clock": [], "random": []}
+    asked: dict[str, list[str]] = {"clock": [], "random": [], "file": []}
     spies = _spies(asked)
     changed: list[tuple[Any, str, Any]] = []
-    places: list[Any] = [time, random, os, np.random]
+    places: list[Any] = [time, random, os, np.random, builtins, io]
     if module is not None:
         places.append(module)
     for place in places:
@@ -76,6 +78,7 @@ def _spies(asked: dict[str, list[str]]) -> list[tuple[Any, Any]]:
     for place, name in dice:
         original = getattr(place, name)
         pairs.append((original, _spy(asked["random"], f"{place.__name__}.{name}", original)))
+    pairs.append((builtins.open, _spy(asked["file"], "open", builtins.open)))
     pairs.append((datetime.datetime, _watched_datetime(asked["clock"])))
     return pairs
 

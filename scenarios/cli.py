@@ -111,6 +111,39 @@ def passes(**given: Any) -> ExitCode:
 
 
 @commands.command(epilog=CAUTION)
+@click.argument("scenario")
+@click.option(
+    "--stack",
+    "stacks",
+    multiple=True,
+    required=True,
+    metavar="A+B",
+    help="Layers from the lowest up, like power+guard or power+my.py:Mine; first the reference, last the "
+    "candidate.",
+)
+@run_options
+def duel(stacks: tuple[str, ...], **given: Any) -> ExitCode:
+    """Stacks of logic side by side, in the winds of SCENARIO and on its candidate's turbine."""
+    from scenarios.studies.duel import duel_scenario
+
+    scenario = duel_scenario(given["scenario"], stacks, given["overrides"], given["seed"])
+    return _run_study("duel", given, scenario)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("layer")
+@output_options
+def vet(layer: str, as_json: bool, **_: Any) -> ExitCode:
+    """The contract check of LAYER, clause by clause; ends with 1 where one is broken.
+
+    LAYER is the name of one at hand (see `wideberth list`) or path/to/logic.py:Class.
+    """
+    from scenarios.studies.vet import run
+
+    return _print(run(layer), as_json)
+
+
+@commands.command(epilog=CAUTION)
 @click.argument("turbine", required=False)
 @click.option("--keys", is_flag=True, help="List every key of a turbine file instead.")
 @set_option
@@ -157,11 +190,14 @@ def winds(speed: float, out: Path, as_json: bool, is_quiet: bool, debug: bool, *
 @commands.command("list", epilog=CAUTION)
 @click.option("--keys", is_flag=True, help="List every key of a scenario file instead.")
 @click.option("--layer", metavar="NAME", help="List the parameters of one layer instead.")
+@click.option("--faults", is_flag=True, help="List every kind of fault instead.")
 @output_options
-def list_(keys: bool, layer: str | None, as_json: bool, **_: Any) -> ExitCode:
+def list_(keys: bool, layer: str | None, faults: bool, as_json: bool, **_: Any) -> ExitCode:
     """Turbines, scenarios and layers of logic at hand."""
     from scenarios.studies import listing
 
+    if faults:
+        return _print(listing.fault_kinds(), as_json)
     if keys:
         return _print(listing.scenario_keys(), as_json)
     return _print(listing.run_layer(layer) if layer else listing.run(), as_json)
@@ -177,13 +213,14 @@ def store(folder: Path | None, as_json: bool, **_: Any) -> ExitCode:
     return _print(run(folder), as_json)
 
 
-def _run_study(name: str, given: dict[str, Any]) -> ExitCode:
-    """Load the scenario, run one study of it, and print its answer."""
+def _run_study(name: str, given: dict[str, Any], scenario: Any = None) -> ExitCode:
+    """Load the scenario where none is given, run one study of it, and print its answer."""
     from importlib import import_module
 
     from scenarios.load import load_scenario
 
-    scenario = load_scenario(given["scenario"], given["overrides"], given["seed"])
+    if scenario is None:
+        scenario = load_scenario(given["scenario"], given["overrides"], given["seed"])
     options = Options(
         out=given["out"],
         store=given["store"],

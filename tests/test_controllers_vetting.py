@@ -46,6 +46,7 @@ def test_an_honest_layer_of_a_few_lines_keeps_the_whole_contract():
         ("PassesNanOn", "stays finite", "commands are not finite"),
         ("LooksAtTheClock", "asks no clock", r"it calls time\.perf_counter"),
         ("RollsDice", "draws no random numbers", "it calls random.random"),
+        ("ReadsAFile", "touches no files", "it calls open"),
         ("WrongShape", "returns right shapes", r"commands\.pitch has the wrong shape"),
         ("StateWithoutLanes", "returns right shapes", "lane first"),
         ("CannotBePickled", "pickles", "does not pickle"),

@@ -50,6 +50,16 @@ def run_layer(name: str) -> Answer:
     return Answer(data, table(["parameter", "default", "unit", "range", "meaning"], told, left=5))
 
 
+def fault_kinds() -> Answer:
+    """Return every kind of fault that a scenario may name."""
+    from sim.faults import KINDS
+
+    sizes = {"": "no size", "reading": "by_ and its sensor's unit", "s": "by_s", "-": "share"}
+    rows = [[name, kind.part, sizes[kind.size], kind.meaning] for name, kind in KINDS.items()]
+    data = {"faults": [dict(zip(("kind", "part", "size", "meaning"), row, strict=True)) for row in rows]}
+    return Answer(data, table(["kind", "of", "size", "what happens"], rows, left=4))
+
+
 def turbine_keys() -> Answer:
     """Return every key of a turbine file."""
     return _keys(key_table())

@@ -89,6 +89,15 @@ class RollsDice(Honest):
         return state, Commands(below.pitch + 0.001 * random(), below.torque, below.stop)
 
 
+class ReadsAFile(Honest):
+    """Looks into a file at every step."""
+
+    def step(self, state, seen, below, reference):
+        with open(__file__) as file:
+            file.read(1)
+        return state, below
+
+
 class WrongShape(Honest):
     """Returns one pitch for all blades."""
 
