@@ -4,48 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from scenarios.case import Case, LayerSpec, RunSpec, SensorSpec, TurbineSpec, hash_file, seed_of
+from scenarios.case import Case, LayerSpec, RunSpec, TurbineSpec, hash_file
+from scenarios.fault_keys import fault_problems, fault_spec
 from scenarios.scenario import Entry, Requirement, Scenario
-from scenarios.scenario_file import TURBULENT, EntryKeys, ScenarioKeys, SensorKeys, WindKeys
+from scenarios.scenario_file import EntryKeys, ScenarioKeys
+from scenarios.sensing import sensor_spec
+from scenarios.wind_keys import WindKeys
+from scenarios.wind_making import Blown, WindMaker
 from sim.design import Turbine
 from sim.errors import InputError, closest
 from sim.interface import SENSED
 from sim.keyfile import Lines, place, problem
 from sim.keyplace import FROM_OPTION
 from sim.turbine import load_turbine
-from sim.units import unit_of
-from sim.wind.kinds import site_wind
-from sim.wind.spec import WindSpec
-from sim.wind.standard import Site
 
 _ROOT = Path(__file__).resolve().parent.parent
-
-
-def noise_of(sensors: SensorKeys, sensor: str) -> tuple[str, float] | None:
-    """Return the key and value of a sensor's noise, None where it is not fitted."""
-    for name in SensorKeys.model_fields:
-        if name.startswith(f"{sensor}_noise_"):
-            value = getattr(sensors, name)
-            return None if value is None else (name, value)
-    return None
-
-
-def sensor_spec(sensors: SensorKeys) -> SensorSpec:
-    """Return delays [s] and noises [SI] of the fitted sensors."""
-    delays, noises = [], []
-    for sensor in SENSED:
-        noise = noise_of(sensors, sensor)
-        if noise is not None:
-            own = getattr(sensors, f"{sensor}_delay_s")
-            delays.append((sensor, sensors.delay_s if own is None else own))
-            noises.append((sensor, noise[1] * unit_of(noise[0])[1]))
-    return SensorSpec(tuple(delays), tuple(noises))
 
 
 class Builder:
@@ -55,11 +34,13 @@ class Builder:
         self, path: Path, lines: Lines, keys: ScenarioKeys, turbines: Sequence[tuple[str, Any]]
     ) -> None:
         self.path, self.lines, self.keys, self.turbines = path, lines, keys, turbines
+        self.winds = WindMaker(path, lines, keys, self._beside)
         self.sensors = sensor_spec(keys.sensors)
 
     def build(self) -> Scenario:
         keys = self.keys
         entries = tuple(self._entry(index, entry) for index, entry in enumerate(keys.entries))
+        self._check_faults({entry.design.rotor.blade_count for entry in entries})
         return Scenario(
             path=self.path,
             name=keys.name,
@@ -170,64 +151,56 @@ class Builder:
         if is_lowest and not getattr(layer, "power", False):
             raise InputError(problem(self.path, self.lines, key, told, "the lowest layer must make power"))
 
+    def _check_faults(self, blade_counts: set[int]) -> None:
+        fitted = [sensor for sensor, _ in self.sensors.delays]
+        problems = list(fault_problems(self.keys.faults, min(blade_counts), fitted, self.path, self.lines))
+        names = {fault.name for fault in self.keys.faults}
+        asked = set()
+        for index, wind in enumerate(self.keys.winds):
+            for position, name in enumerate(wind.faults):
+                asked.add(name)
+                if name not in names:
+                    key = f"winds[{index}].faults[{position}]"
+                    sentence = f"no fault has that name{closest(name, names)}"
+                    problems.append(problem(self.path, self.lines, key, name, sentence))
+        for index, fault in enumerate(self.keys.faults):
+            if fault.name not in asked:
+                key = f"faults[{index}].name"
+                sentence = "no wind asks for it; name it in winds.faults"
+                problems.append(problem(self.path, self.lines, key, fault.name, sentence))
+        if problems:
+            raise InputError(problems)
+
     def _cases(self, entry: Entry) -> Iterator[Case]:
         for index, wind in enumerate(self.keys.winds):
-            is_event = wind.kind not in TURBULENT
-            for position, speed in enumerate(wind.speeds_m_s):
-                self._check_speed(f"winds[{index}].speeds_m_s[{position}]", speed, entry)
-                count = (wind.phases if is_event else wind.seeds) or 0
-                for number in range(1, count + 1):
-                    yield self._case(entry, wind, speed, number, count)
+            for blown in self.winds.winds(index, entry.design):
+                sound = self._case(entry, wind, blown)
+                yield from self._broken(sound, wind) if wind.faults else [sound]
 
-    def _check_speed(self, key: str, speed: float, entry: Entry) -> None:
-        low, high = entry.design.machine.cut_in, entry.design.machine.cut_out
-        if not low <= speed <= high:
-            sentence = f"must be from cut-in to cut-out, {low:g} to {high:g} m/s"
-            raise InputError(problem(self.path, self.lines, key, speed, sentence))
+    def _broken(self, sound: Case, wind: WindKeys) -> Iterator[Case]:
+        """Yield a case once for each fault that its wind names."""
+        for name in wind.faults:
+            faults = tuple(fault_spec(keys) for keys in self.keys.faults if keys.name == name)
+            yield replace(sound, faults=faults, load_case=f"{wind.label}: {name}")
 
-    def _case(self, entry: Entry, wind: WindKeys, speed: float, number: int, count: int) -> Case:
+    def _case(self, entry: Entry, wind: WindKeys, blown: Blown) -> Case:
         keys = self.keys
-        is_event = wind.kind not in TURBULENT
-        seed = seed_of(keys.seed, wind.label, speed, number)
-        azimuth = _sweep(entry.design) * (number - 1) / count if is_event else 0.0
-        duration = keys.gust_duration_s if is_event else keys.duration_s
+        azimuth = _sweep(entry.design) * blown.phase
         return Case(
             turbine=entry.turbine,
             stack=entry.stack,
-            wind=self._wind(entry.design, wind, speed, 0 if is_event else seed),
+            wind=blown.spec,
             sensors=self.sensors,
-            run=RunSpec(keys.period_s, keys.settle_s, duration, azimuth),
+            run=RunSpec(
+                keys.period_s, keys.settle_s, blown.duration, azimuth, blown.meets_blade, blown.meets_s
+            ),
             blade_count=entry.design.rotor.blade_count,
             required_share=keys.requirement.share,
-            seed=seed,
+            seed=blown.seed,
             entry=entry.name,
             load_case=wind.label,
-            number=number,
-            is_event=is_event,
-        )
-
-    def _wind(self, design: Turbine, wind: WindKeys, speed: float, seed: int) -> WindSpec:
-        site = self.keys.site
-        standard = Site(
-            site.wind_class,
-            site.turbulence_category,
-            design.rotor.hub_height,
-            2.0 * design.rotor_radius,
-            site.reference_wind_speed_m_s,
-            site.average_wind_speed_m_s,
-            site.reference_turbulence_intensity,
-        )
-        return site_wind(
-            wind.kind,
-            standard,
-            speed,
-            seed=seed,
-            sign=wind.sign,
-            label=wind.label,
-            shear_exponent=site.shear_exponent,
-            upflow=math.radians(site.upflow_deg),
-            yaw=math.radians(site.yaw_error_deg),
-            transient_start=self.keys.settle_s,
+            number=blown.number,
+            is_event=wind.is_event,
         )
 
 

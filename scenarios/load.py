@@ -6,11 +6,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from scenarios.expand import Builder, noise_of
+from scenarios.expand import Builder
 from scenarios.scenario import Entry, Requirement, Scenario
-from scenarios.scenario_file import SIGNED, TURBULENT, ScenarioKeys, SensorKeys, WindKeys
+from scenarios.scenario_file import ScenarioKeys
+from scenarios.sensing import noise_of
+from scenarios.sensor_keys import SensorKeys
+from scenarios.wind_keys import wind_problems
 from sim.errors import InputError, closest
-from sim.keyfile import Lines, apply_overrides, place, problem, read_toml, validate
+from sim.keyfile import Lines, apply_overrides, problem, read_toml, validate
 from sim.keytable import KeyRow, key_rows
 from sim.turbine_file import TurbineKeys
 from sim.units import unit_of
@@ -22,6 +25,7 @@ __all__ = [
     "library_scenarios",
     "load_scenario",
     "scenario_key_table",
+    "scenario_path",
 ]
 
 _LIBRARY = Path(__file__).resolve().parent / "library"
@@ -43,7 +47,7 @@ def load_scenario(source: str | Path, overrides: Overrides = (), seed: int | Non
     InputError
         With one line for each problem: file, line, key, value, and what is allowed.
     """
-    path = _find(source)
+    path = scenario_path(source)
     ours, turbines = _divide(overrides)
     if seed is not None:
         ours = [*ours, ("seed", seed)]
@@ -67,7 +71,14 @@ def scenario_key_table() -> list[tuple[KeyRow, str]]:
     return [(row, unit_of(row.key)[0]) for row in key_rows(ScenarioKeys)]
 
 
-def _find(source: str | Path) -> Path:
+def scenario_path(source: str | Path) -> Path:
+    """Return the file of a scenario that is shipped by name, or the path itself.
+
+    Raises
+    ------
+    InputError
+        It is neither a path nor the name of a shipped scenario.
+    """
     path = Path(source)
     if path.suffix or path.exists() or len(path.parts) > 1:
         return path
@@ -112,7 +123,7 @@ def _faults(keys: ScenarioKeys, path: Path, lines: Lines) -> Iterator[str]:
         if name in names[:index]:
             yield problem(path, lines, f"entries[{index}].name", name, "must differ from every other entry's")
     for index, wind in enumerate(keys.winds):
-        yield from _wind_faults(wind, f"winds[{index}]", path, lines)
+        yield from wind_problems(wind, f"winds[{index}]", path, lines)
     for name in SensorKeys.model_fields:
         delay = getattr(keys.sensors, name)
         sensor = name.removesuffix("_delay_s")
@@ -124,18 +135,3 @@ def _faults(keys: ScenarioKeys, path: Path, lines: Lines) -> Iterator[str]:
                 delay,
                 f"but no such sensor is fitted; give its noise ({sensor}_noise_m)",
             )
-
-
-def _wind_faults(wind: WindKeys, at: str, path: Path, lines: Lines) -> Iterator[str]:
-    is_turbulent = wind.kind in TURBULENT
-    wanted, other = ("seeds", "phases") if is_turbulent else ("phases", "seeds")
-    if getattr(wind, wanted) is None:
-        yield f"{place(path, lines, at)}: {at}.{wanted} is missing; a wind of kind {wind.kind} needs it"
-    if getattr(wind, other) is not None:
-        value = getattr(wind, other)
-        yield problem(path, lines, f"{at}.{other}", value, f"a wind of kind {wind.kind} has {wanted} instead")
-    if wind.sign != 1 and wind.kind not in SIGNED:
-        yield problem(path, lines, f"{at}.sign", wind.sign, f"a wind of kind {wind.kind} has no sense")
-    for index, speed in enumerate(wind.speeds_m_s):
-        if speed in wind.speeds_m_s[:index]:
-            yield problem(path, lines, f"{at}.speeds_m_s[{index}]", speed, "is there twice")

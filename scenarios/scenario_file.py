@@ -1,43 +1,21 @@
 """Which keys does a scenario file have, in which units, and what may each hold?"""
 
-# ruff: noqa: N815 (keys end in their unit as it is written: kW, kNm)
-
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
 from pydantic import Field
 
+from scenarios.fault_keys import FaultKeys
+from scenarios.sensor_keys import SensorKeys
+from scenarios.wind_keys import Model, WindKeys
 from sim.keyfile import FileModel
 
-TURBULENT = ("normal_turbulence", "extreme_turbulence")
-"""Kinds of wind that are drawn by seed; all others are events that start at a rotor phase."""
-
-SIGNED = ("direction_change", "coherent_gust", "vertical_shear", "horizontal_shear")
-"""Kinds of wind that have a sense."""
-
 Question = Literal["passes", "ledger", "bill"]
-Positive = Annotated[float, Field(gt=0.0)]
 
 
 def _key(meaning: str, **rest: Any) -> Any:
     return Field(description=meaning, **rest)
-
-
-def _delay(sensor: str) -> Any:
-    return Field(default=None, ge=0.0, le=2.0, description=f"age of the {sensor}; none given: delay_s")
-
-
-def _noise(sensor: str) -> Any:
-    return Field(ge=0.0, description=f"standard deviation of the noise of the {sensor}")
-
-
-def _fitted(sensor: str) -> Any:
-    return Field(
-        default=None,
-        ge=0.0,
-        description=f"standard deviation of the noise of the {sensor}; none given: no such sensor is fitted",
-    )
 
 
 class SiteKeys(FileModel):
@@ -60,6 +38,14 @@ class SiteKeys(FileModel):
     yaw_error_deg: float = _key(
         "positive when the wind comes from the left, seen looking downwind", ge=-60.0, le=60.0
     )
+    veer_deg_per_m: float = _key(
+        "turn of the wind with height, clockwise seen from above", default=0.0, ge=-1.0, le=1.0
+    )
+    turbulence_model: Model = _key(
+        "three components with the standard's spectra and coherence (kaimal), its sheared tensor (tensor), "
+        "or the first component of kaimal alone (longitudinal)",
+        default="kaimal",
+    )
 
 
 class RequirementKeys(FileModel):
@@ -67,56 +53,6 @@ class RequirementKeys(FileModel):
 
     rule: Literal["share_of_unloaded"] = _key("a share of the unloaded clearance must remain, load factor 1")
     share: float = _key("share of the unloaded clearance that must remain", ge=0.0, lt=1.0)
-
-
-class SensorKeys(FileModel):
-    """``[sensors]``: what the logic may know, how old and how noisy."""
-
-    delay_s: float = _key("age of every reading that has no delay of its own", ge=0.0, le=2.0)
-    azimuth_noise_deg: float = _noise("azimuth sensor")
-    rotor_speed_noise_rpm: float = _noise("rotor speed sensor")
-    pitch_noise_deg: float = _noise("pitch sensors")
-    root_flap_moment_noise_kNm: float = _noise("root flap moment gauges")
-    root_edge_moment_noise_kNm: float = _noise("root edge moment gauges")
-    tower_acceleration_noise_m_s2: float = _noise("tower-top accelerometers")
-    wind_speed_noise_m_s: float = _noise("nacelle anemometer")
-    power_noise_kW: float = _noise("power transducer")
-    tip_distance_noise_m: float | None = _fitted("sensor of the tip's distance from the tower")
-    last_pass_clearance_noise_m: float | None = _fitted("sensor of each pass's smallest clearance")
-    azimuth_delay_s: float | None = _delay("azimuth")
-    rotor_speed_delay_s: float | None = _delay("rotor speed")
-    pitch_delay_s: float | None = _delay("pitch")
-    root_flap_moment_delay_s: float | None = _delay("root flap moment")
-    root_edge_moment_delay_s: float | None = _delay("root edge moment")
-    tower_acceleration_delay_s: float | None = _delay("tower-top acceleration")
-    wind_speed_delay_s: float | None = _delay("nacelle wind")
-    power_delay_s: float | None = _delay("power")
-    tip_distance_delay_s: float | None = _delay("tip distance")
-    last_pass_clearance_delay_s: float | None = _delay("last pass clearance")
-
-
-class WindKeys(FileModel):
-    """``[[winds]]``: one load case's winds."""
-
-    label: str = _key("load case that reports name; other labels mean other turbulent fields", min_length=1)
-    kind: Literal[
-        "steady",
-        "normal_turbulence",
-        "extreme_turbulence",
-        "operating_gust",
-        "direction_change",
-        "coherent_gust",
-        "vertical_shear",
-        "horizontal_shear",
-    ] = _key("kind of wind, of IEC 61400-1")
-    speeds_m_s: list[Positive] = _key("ten-minute means at the hub", min_length=1)
-    seeds: int | None = _key("turbulent fields at each speed; for turbulence only", default=None, ge=1)
-    phases: int | None = _key(
-        "rotor positions at which an event starts; for winds without turbulence", default=None, ge=1
-    )
-    sign: Literal[-1, 1] = _key(
-        "sense of a direction change or shear; vertical shear of -1 has more wind low down", default=1
-    )
 
 
 class EntryKeys(FileModel):
@@ -154,5 +90,6 @@ class ScenarioKeys(FileModel):
     site: SiteKeys
     requirement: RequirementKeys
     sensors: SensorKeys
+    faults: list[FaultKeys] = Field(default_factory=list, description="what breaks")
     winds: list[WindKeys] = Field(min_length=1, description="load cases")
     entries: list[EntryKeys] = Field(min_length=1, description="what is compared")

@@ -16,8 +16,8 @@ from sim.flock import Flock, World
 from sim.interface import Commands, Readings, Status
 from sim.kernels import layout as at
 from sim.march import Observer, march
+from sim.plant.air import wind_arrays
 from sim.plant.geometry import unloaded_clearance
-from sim.plant.pack import wind_arrays
 from sim.records import Record
 from sim.sensors import Sensor, SensorSuite
 from sim.stack import Stack

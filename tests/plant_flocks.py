@@ -10,7 +10,7 @@ import numpy as np
 from sim.design import Turbine
 from sim.flock import Flock, World
 from sim.interface import Commands
-from sim.plant.pack import wind_arrays
+from sim.plant.air import wind_arrays
 from sim.records import Record
 from sim.sensors import Sensor, SensorSuite
 from sim.stack import Stack

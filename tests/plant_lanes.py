@@ -11,7 +11,8 @@ from sim.design import Turbine
 from sim.flock import empty_lanes, empty_log
 from sim.kernels import layout as at
 from sim.kernels.advance import advance, begin
-from sim.plant.pack import begin_state, pack_designs, parts_of, wind_arrays
+from sim.plant.air import wind_arrays
+from sim.plant.pack import begin_state, pack_designs, parts_of
 from sim.plant.trim import steady_table
 from sim.turbine import load_turbine
 from sim.wind.field import WindSpec, pack_winds

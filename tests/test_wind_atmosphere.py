@@ -126,7 +126,7 @@ def write_series(tmp_path, rows, header="time_s,speed_m_s,direction_deg"):
 def test_a_measured_series_becomes_an_event_about_its_means(tmp_path):
     rows = [f"{100 + 0.5 * i},{10 + math.sin(i):.6f},{(358 + i) % 360}" for i in range(9)]
     series = read_series(write_series(tmp_path, rows), duration=4.0)
-    table = series.table()
+    table = series.table(90.0)
     assert len(table) == round(4.0 / TRANSIENT_STEP) + 1
     np.testing.assert_allclose(table[::25, SPEED] + series.mean_speed, series.speed)
     assert np.trapezoid(table[:, SPEED]) == pytest.approx(0.0, abs=1e-9)

@@ -9,7 +9,7 @@ from sim.kernels import layout as at
 from sim.kernels.advance import make_work
 from sim.kernels.inflow import dam, wind_plane
 from sim.kernels.stations import face_wind, part_air, read_wind, shade_air
-from sim.plant.pack import wind_arrays
+from sim.plant.air import wind_arrays
 from sim.wind.field import BoxGrid, Site, pack_winds, site_wind
 from tests.plant_lanes import rig, turbine
 

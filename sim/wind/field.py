@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from sim.errors import InputError
 from sim.wind import gusts
 from sim.wind.atmosphere import Profile
+from sim.wind.grid import BOX_REACH
 from sim.wind.kinds import KINDS, site_wind
 from sim.wind.sheared import tensor_box
 from sim.wind.spec import WindSpec
@@ -33,8 +34,6 @@ __all__ = [
 ]
 
 COMPONENTS = 3
-BOX_REACH = 1.1
-"""Half width of a turbulence box over the rotor radius."""
 
 
 class WindPack(NamedTuple):

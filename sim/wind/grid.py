@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+BOX_REACH = 1.1
+"""Half width of a usual box over the rotor radius."""
+
 
 @dataclass(frozen=True)
 class BoxGrid:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import math
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import InputError
+from sim.keyfile import read_text
 from sim.table import Column, Table, read_table
 from sim.wind.atmosphere import Profile
-from sim.wind.gusts import DIRECTION, SPEED, TRANSIENT_STEP
+from sim.wind.gusts import DIRECTION, SPEED, TRANSIENT_STEP, VERTICAL
 
 GAP = 1.5
 """A step of time longer than this many usual steps is a gap."""
@@ -32,6 +34,7 @@ PROFILE_COLUMNS = (
     _DIRECTION,
 )
 SERIES_COLUMNS = (Column("time_s", "time"), _SPEED, _DIRECTION)
+_AT_HEIGHT = re.compile(r"speed_at_(\d+(?:\.\d+)?)_m_m_s")
 
 
 def read_profile(path: Path | str) -> Profile:
@@ -54,7 +57,7 @@ def read_profile(path: Path | str) -> Profile:
 
 @dataclass(frozen=True)
 class Series:
-    """A measured time series at the hub.
+    """A measured time series at the hub and, if measured, at other heights.
 
     Parameters
     ----------
@@ -63,11 +66,16 @@ class Series:
     speed : (n,) float64 [m/s]
     direction : (n,) float64 [rad]
         Unwrapped.
+    heights : (m,) float64 [m]
+        Of further speeds.
+    speeds : (m, n) float64 [m/s]
     """
 
     time: NDArray[Any]
     speed: NDArray[Any]
     direction: NDArray[Any]
+    heights: NDArray[Any] = field(default_factory=lambda: np.zeros(0))
+    speeds: NDArray[Any] = field(default_factory=lambda: np.zeros((0, 0)))
 
     @property
     def duration(self) -> float:
@@ -77,19 +85,44 @@ class Series:
     @property
     def mean_speed(self) -> float:
         """Mean over time, not over rows [m/s]."""
-        return float(np.trapezoid(self.speed, self.time)) / self.duration
+        return self._mean(self.speed)
 
     @property
     def mean_direction(self) -> float:
         """Mean over time of the unwrapped direction [rad]."""
-        return float(np.trapezoid(self.direction, self.time)) / self.duration
+        return self._mean(self.direction)
+
+    def _mean(self, values: NDArray[Any]) -> float:
+        return float(np.trapezoid(values, self.time)) / self.duration
+
+    def profile(self, hub_height: float) -> Profile | None:
+        """Return the mean speed over height, None where the hub alone was measured."""
+        if not len(self.heights):
+            return None
+        heights = np.append(self.heights, hub_height)
+        means = np.array([*(self._mean(row) for row in self.speeds), self.mean_speed])
+        order = np.unique(heights, return_index=True)[1]
+        return Profile(heights[order], means[order], np.zeros(len(order)))
+
+    def slope(self, hub_height: float) -> NDArray[Any]:
+        """Return what the speed's slope over height (n,) [1/s] differs from its mean.
+
+        Notes
+        -----
+        Least squares through the hub's own speed, each height with its distance from the hub.
+        """
+        arms = self.heights - hub_height
+        slope = np.zeros(len(self.time))
+        for arm, row in zip(arms, self.speeds, strict=True):
+            slope += arm * (row - self._mean(row) - (self.speed - self.mean_speed))
+        return slope / max(float((arms**2).sum()), 1e-9)
 
     def digest(self) -> str:
         """Return what tells this series from others: sixteen hexadecimal digits of its numbers."""
-        content = np.stack([self.time - self.time[0], self.speed, self.direction])
-        return hashlib.sha256(content.astype("<f8").tobytes()).hexdigest()[:16]
+        content = [self.time - self.time[0], self.speed, self.direction, self.heights, self.speeds.ravel()]
+        return hashlib.sha256(np.concatenate(content).astype("<f8").tobytes()).hexdigest()[:16]
 
-    def table(self) -> NDArray[Any]:
+    def table(self, hub_height: float) -> NDArray[Any]:
         """Return the series as an event (row, 4) around its means, as `sim.wind.gusts` describes events.
 
         Notes
@@ -102,11 +135,14 @@ class Series:
         table = np.zeros((rows, 4))
         table[:, SPEED] = np.interp(times, self.time, self.speed) - self.mean_speed
         table[:, DIRECTION] = np.interp(times, self.time, self.direction) - self.mean_direction
+        table[:, VERTICAL] = np.interp(times, self.time, self.slope(hub_height))
         return table
 
 
 def read_series(path: Path | str, duration: float | None = None) -> Series:
     """Read a measured time series: ``time_s``, ``speed_m_s`` and, if measured, ``direction_deg``.
+
+    Speeds at other heights stand in columns like ``speed_at_40_m_m_s``.
 
     Parameters
     ----------
@@ -120,7 +156,9 @@ def read_series(path: Path | str, duration: float | None = None) -> Series:
         With file and line: what `read_profile` refuses, time that does not rise, a gap (a step longer than
         one and a half times the usual one), a series shorter than ``duration``.
     """
-    table = read_table(Path(path), SERIES_COLUMNS, rising="time_s", least_rows=3)
+    higher = _columns_at_heights(Path(path))
+    columns = (*SERIES_COLUMNS, *(column for _, column in higher))
+    table = read_table(Path(path), columns, rising="time_s", least_rows=3)
     steps = np.diff(table["time_s"])
     usual = float(np.median(steps))
     problems = [
@@ -131,7 +169,13 @@ def read_series(path: Path | str, duration: float | None = None) -> Series:
         )
         for row in np.flatnonzero(steps > GAP * usual)
     ]
-    series = Series(table["time_s"], table["speed_m_s"], _directions(table))
+    series = Series(
+        table["time_s"],
+        table["speed_m_s"],
+        _directions(table),
+        np.array([height for height, _ in higher]),
+        np.array([table[column.name] for _, column in higher]).reshape(len(higher), len(steps) + 1),
+    )
     if duration is not None and series.duration < duration - 1e-9:
         last = len(table.lines) - 1
         told = f"the series covers {series.duration:g} s; must cover {duration:g} s"
@@ -139,6 +183,18 @@ def read_series(path: Path | str, duration: float | None = None) -> Series:
     if problems:
         raise InputError(problems)
     return series
+
+
+def _columns_at_heights(path: Path) -> list[tuple[float, Column]]:
+    """Return the heights [m] that a file's header names, lowest first, and their columns."""
+    lines = (line.strip() for line in read_text(path).splitlines())
+    header = next((line for line in lines if line and not line.startswith("#")), "")
+    names = (cell.strip() for cell in header.split(","))
+    found = [(float(match.group(1)), name) for name in names if (match := _AT_HEIGHT.fullmatch(name))]
+    return [
+        (height, Column(name, f"horizontal wind speed at {height:g} m", low=0.0, high=100.0))
+        for height, name in sorted(found)
+    ]
 
 
 def _directions(table: Table) -> NDArray[Any]:

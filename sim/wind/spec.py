@@ -84,6 +84,8 @@ class WindSpec:
         The mean wind over height instead of power law and veer; directions from the hub's. Empty: none.
     series : str
         `sim.wind.measured.Series.digest` of the measured series of a wind of that kind.
+    series_hub_height : float [m]
+        From which the series' slope over height is counted.
     series_path : str
         Where the series lies; no part of the wind's identity.
 
@@ -111,6 +113,7 @@ class WindSpec:
     model: str = "kaimal"
     profile: Sequence[Sequence[float]] = ()
     series: str = ""
+    series_hub_height: float = 0.0
     series_path: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
@@ -176,7 +179,7 @@ class WindSpec:
             series = read_series(self.series_path)
             if series.digest() != self.series:
                 raise InputError(f"{self.series_path}: changed since the wind was described; run it again")
-            return series.table()
+            return series.table(self.series_hub_height)
         if self.kind == "operating_gust":
             return gusts.operating_gust(self.added_speed)
         if self.kind == "direction_change":

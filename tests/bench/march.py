@@ -21,8 +21,8 @@ def make_flock(lanes: int, duration: float):
     """Lanes of the shipped turbine in turbulence of their own seed, power production alone."""
     from controllers.registry import find
     from sim.flock import Flock, World
+    from sim.plant.air import wind_arrays
     from sim.plant.geometry import unloaded_clearance
-    from sim.plant.pack import wind_arrays
     from sim.sensors import Sensor, SensorSuite
     from sim.stack import Stack
     from sim.turbine import load_turbine
