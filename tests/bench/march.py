@@ -17,7 +17,7 @@ PERIOD, SPEED, SETTLE = 0.04, 11.0, 2.0
 SENSED = ("azimuth", "rotor_speed", "pitch", "root_flap_moment", "wind_speed")
 
 
-def make_flock(lanes: int, duration: float):
+def make_flock(lanes: int, duration: float, model: str = "kaimal"):
     """Lanes of the shipped turbine in turbulence of their own seed, power production alone."""
     from controllers.registry import find
     from sim.flock import Flock, World
@@ -31,7 +31,7 @@ def make_flock(lanes: int, duration: float):
     skerry = load_turbine("skerry")
     hub, disc = skerry.rotor.hub_height, 2.0 * skerry.rotor_radius
     site = Site("II", "A", hub_height=hub, rotor_diameter=disc)
-    specs = [site_wind("normal_turbulence", site, SPEED, seed=n % 8) for n in range(lanes)]
+    specs = [site_wind("normal_turbulence", site, SPEED, seed=n % 8, model=model) for n in range(lanes)]
     wind = wind_arrays(pack_winds(specs, hub, disc, duration), hub)
     suite = SensorSuite({name: Sensor(0.0, 0.0) for name in SENSED})
     world = World.make([skerry], wind, suite, PERIOD, np.radians(0.05))
