@@ -11,7 +11,7 @@ from sim.units import unit_of
 
 _SI = {"sampling_s": "sampling", "loss_share": "loss_share", "loss_length_s": "loss_length"}
 _SUITE = {
-    "view_deg": "view",
+    "view_deg": "sight",
     "reach_m": "reach",
     "range_m": "preview_range",
     "half_length_m": "preview_length",

@@ -77,7 +77,7 @@ class SensorSuite:
     """The sensors that a scenario fits, by the names of the readings; what is not fitted reads nan."""
 
     fitted: Mapping[str, Sensor] = field(default_factory=dict)
-    view: float = 0.35  #: [rad] azimuth from the tower within which the tip's distance is seen
+    sight: float = 0.35  #: [rad] azimuth from the tower within which the tip's distance is seen
     reach: float = math.inf  #: [m] farthest tip distance that is seen
     disturbance: float = 1.0  #: [-] share of the rotor's effect on anemometer and vane
     preview_range: float = 150.0  #: [m] how far ahead of the rotor the wind is seen
@@ -123,7 +123,7 @@ class SensorSuite:
         return sensing.Chain(
             **told,
             walk_every=walk_every,
-            sight=self.view,
+            sight=self.sight,
             reach=self.reach,
             disturbance=self.disturbance,
             preview_range=self.preview_range,
