@@ -57,16 +57,6 @@ def watch(case: Case, observe: Observer) -> CaseResult:
     return lane_result(record, 0)
 
 
-def warm() -> None:
-    """Compile everything that a march needs."""
-    from scenarios.load import load_scenario
-
-    scenario = load_scenario("hollin-fell")
-    last = scenario.cases_of(scenario.candidate)[-1]
-    world, design_of, wind_of = make_world([last], duration=1.0)
-    march(make_flock([last], world, design_of, wind_of), 0.0, 1.0)
-
-
 def _beat(flock: Flock, seen: Readings, commands: Commands, reference: Commands) -> None:
     beat()
 

@@ -53,10 +53,13 @@ class Task:
 
 @dataclass(frozen=True)
 class Engine:
-    """What runs cases: ``simulate`` turns a list of cases into as many results; ``warm`` compiles first."""
+    """What runs cases: ``simulate`` turns a list of cases into as many results; ``warm`` compiles first.
+
+    The functions of ``warm`` run side by side, one in a worker.
+    """
 
     simulate: Simulate
-    warm: Callable[[], None] | None = None
+    warm: Sequence[Callable[[], None]] = ()
 
 
 @dataclass(frozen=True)
@@ -88,16 +91,17 @@ def work(orders: Orders, task: Task) -> float:
     return time.monotonic() - began
 
 
-def warm(engine: Engine | None) -> None:
-    """Compile what a march needs once, so that workers find it in the cache instead of each compiling it."""
-    chosen = engine or _default_engine()
-    if chosen.warm:
-        chosen.warm()
-
-
 def _default_engine() -> Engine:
-    simulate = import_module("scenarios.simulate")
-    return Engine(simulate.simulate, getattr(simulate, "warm", None))
+    return Engine(import_module("scenarios.simulate").simulate)
+
+
+def warm(engine: Engine | None, part: int) -> None:
+    """Compile one part of what a march needs, so that workers find it in the cache instead of each compiling it."""
+    _warmers(engine)[part]()
+
+
+def _warmers(engine: Engine | None) -> Sequence[Callable[[], None]]:
+    return engine.warm if engine else import_module("scenarios.warming").WARM
 
 
 def _enlist(parent: int) -> None:
@@ -130,8 +134,11 @@ class Crew:
         )
 
     def warm(self) -> None:
-        """Compile in one worker while the others wait; Ctrl-C stays possible here."""
-        self._pool.submit(warm, self._orders.engine).result()
+        """Compile in the workers, each part once; Ctrl-C stays possible here."""
+        engine = self._orders.engine
+        parts = [self._pool.submit(warm, engine, part) for part in range(len(_warmers(engine)))]
+        for part in parts:
+            part.result()
 
     def submit(self, task: Task) -> Future[Any]:
         """Hand over one batch."""

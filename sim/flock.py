@@ -19,7 +19,7 @@ from sim.faults import FaultSpec, ever_hangs, hangs, lay_out, longest_delay
 from sim.interface import Commands, Known, Readings, State
 from sim.kernels import breaking, sensing
 from sim.kernels import layout as at
-from sim.kernels.advance import advance, begin
+from sim.kernels.advance import advance
 from sim.plant.known import gather_known
 from sim.plant.pack import begin_state, pack_designs, parts_of
 from sim.sensors import SensorSuite, fresh_memory, make_readings, steady_inductions
@@ -74,7 +74,14 @@ class Flock:
     states: list[State] = field(default_factory=list)
 
     @classmethod
-    def settle_in(
+    def settle_in(cls, world: World, stack: Stack, *where: Any, **more: Any) -> Flock:
+        """Place lanes (see ``place``) and compute their first rates."""
+        flock = cls.place(world, stack, *where, **more)
+        stand_still(flock.lanes, world)
+        return flock
+
+    @classmethod
+    def place(
         cls,
         world: World,
         stack: Stack,
@@ -86,7 +93,7 @@ class Flock:
         faults: Sequence[Sequence[FaultSpec]] = (),
         settle: float = 0.0,
     ) -> Flock:
-        """Place lanes at the steady point of their mean wind and compute their first rates.
+        """Place lanes at the steady point of their mean wind.
 
         Parameters
         ----------
@@ -99,11 +106,10 @@ class Flock:
         """
         count = len(design)
         speeds = world.wind.mean[wind, 0]
-        y = np.stack(
-            [begin_state(world.turbines[d], v, a) for d, v, a in zip(design, speeds, azimuth, strict=True)]
-        )
+        y = np.zeros((count, at.STATE))
+        for lane, (d, speed, angle) in enumerate(zip(design, speeds, azimuth, strict=True)):
+            y[lane] = begin_state(world.turbines[d], speed, angle)
         lanes = empty_lanes(y, design, wind)
-        begin(lanes, world.design, world.wind, world.period, world.blade_count)
         sees_ahead = "wind_preview" in world.suite.fitted
         ahead = world.suite.preview_range if sees_ahead else np.nan
         known = gather_known(world.turbines, design, required, world.period, ahead)
@@ -111,7 +117,7 @@ class Flock:
         whole = np.floor(delays + 1e-9).astype(np.int64)
         broken = lay_out(list(faults) or [()] * count, settle, world.period)
         depth = int(world.chain.delay.max()) + longest_delay(broken, breaking.DELAYED) + 1
-        ring = np.zeros((count, int(whole.max()) + longest_delay(broken, breaking.LATE) + 2, at.BLADES + 1))
+        ring = np.zeros((count, int(whole.max(initial=0)) + longest_delay(broken, breaking.LATE) + 2, at.BLADES + 1))
         return cls(
             world, stack, lanes, known, np.asarray(identity, np.uint64), fresh_memory(count, depth), broken,
             ring, whole, np.maximum(delays - whole, 0.0),
@@ -159,8 +165,8 @@ class Flock:
         """Return where the logic asks for another pitch than the reference: (lane, blade) bool."""
         return np.abs(commands.pitch - reference.pitch) > self.world.acted_above
 
-    def advance(self, log: at.Log, commands: Commands, acting: Array) -> None:
-        """March one period under these commands."""
+    def apply(self, commands: Commands) -> tuple[Array, Array]:
+        """Return pitch and torque as they reach servos and generator at this tick."""
         pitch, asked = hold_limits(commands, self.known)
         applied, torque = np.empty_like(pitch), np.empty_like(asked)
         world = self.world
@@ -168,6 +174,12 @@ class Flock:
             applied, torque, self.ring, pitch, asked, commands.stop, self.lanes, self.faults, world.design,
             self.whole, self.share, world.period,
         )  # fmt: skip
+        return applied, torque
+
+    def advance(self, log: at.Log, commands: Commands, acting: Array) -> None:
+        """March one period under these commands."""
+        applied, torque = self.apply(commands)
+        world = self.world
         advance(
             self.lanes, log, world.design, world.wind, applied, torque, acting,
             world.period, world.parts, world.blade_count,
@@ -206,6 +218,17 @@ class Flock:
 
 ARRAYS = ("identity", "ring", "whole", "share")
 PACKED = ("lanes", "memory", "faults")
+
+
+def stand_still(lanes: at.Lanes, world: World) -> None:
+    """Compute every lane's rate and outputs at its present instant, before its first step."""
+    count = len(lanes.tick)
+    log = empty_log(count, 0, 0, turning=False, period=world.period)
+    nothing = np.zeros((count, world.blade_count))
+    advance(
+        lanes, log, world.design, world.wind, nothing, np.zeros(count), nothing > 0.0, world.period, 0,
+        world.blade_count,
+    )  # fmt: skip
 
 
 def join_flocks(flocks: Sequence[Flock]) -> Flock:

@@ -10,7 +10,7 @@ import numpy as np
 from sim.design import Turbine
 from sim.flock import empty_lanes, empty_log
 from sim.kernels import layout as at
-from sim.kernels.advance import advance, begin
+from sim.kernels.advance import advance
 from sim.plant.air import wind_arrays
 from sim.plant.pack import begin_state, pack_designs, parts_of
 from sim.plant.trim import steady_table
@@ -70,7 +70,11 @@ class Rig:
 
     def restart(self) -> Rig:
         """Compute rates and outputs anew, after a state or a design was changed by hand."""
-        begin(self.lanes, self.design, self.wind, self.period, self.blade_count)
+        still = np.zeros((len(self.torque), self.blade_count), bool)
+        advance(
+            self.lanes, self.log, self.design, self.wind, self.pitch, self.torque, still,
+            self.period, 0, self.blade_count,
+        )  # fmt: skip
         return self
 
     @property

@@ -10,8 +10,7 @@ from numba import njit
 
 from sim.kernels import layout as at
 from sim.kernels.aero import FLAGS
-from sim.kernels.inflow import wind_plane
-from sim.kernels.step import evaluate, runge_kutta
+from sim.kernels.step import runge_kutta
 from sim.kernels.watch import OVERSPEED, STRUCK, add_up, check_lane, close_pass, put_out, watch_blade
 
 
@@ -68,19 +67,6 @@ def make_work():
 
 
 @njit(**FLAGS)
-def begin(lanes, design, wind, period, blade_count):
-    """Compute every lane's rate and outputs at its present instant, before its first step."""
-    work = make_work()
-    for lane in range(lanes.y.shape[0]):
-        y, dy, d, w = lanes.y[lane], lanes.dy[lane], lanes.design[lane], lanes.wind[lane]
-        wind_plane(work, lanes.tick[lane] * period, w, wind)
-        evaluate(y, dy, d, design, wind, work, blade_count, at.SHAPES)
-        put_out(lanes.out[lane], y, dy, d, design, work, blade_count)
-        for b in range(blade_count):
-            lanes.out[lane, at.OUT_DISTANCE + b] = math.nan
-
-
-@njit(**FLAGS)
 def advance(lanes, log, design, wind, pitch_command, torque_command, acting, period, parts, blade_count):
     """March every lane that is not ended by one period.
 
@@ -94,11 +80,12 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
     torque_command : (lane,) float64 [N m]
     acting : (lane, blade) bool - the logic acts on this blade in this period
     period : float64 [s]
-    parts : int - steps that a period is divided into
+    parts : int - steps that a period is divided into; with 0 no time passes, but rates and outputs are computed
+        as the first period needs them
     blade_count : int
     """
     work = make_work()
-    h = period / parts
+    h = period / parts if parts > 0 else 0.0
     for lane in range(lanes.y.shape[0]):
         status = lanes.status[lane]
         if status > STRUCK and status != OVERSPEED:
@@ -108,7 +95,7 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
         for b in range(blade_count):
             if acting[lane, b] and lanes.first_act[lane, b] < 0:
                 lanes.first_act[lane, b] = tick
-        for part in range(parts):
+        for part in range(max(parts, 1)):
             time = tick * period + part * h
             runge_kutta(
                 y,
@@ -125,7 +112,7 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
                 work,
                 blade_count,
             )
-            for b in range(blade_count):
+            for b in range(blade_count if parts > 0 else 0):
                 gap, done = watch_blade(
                     lanes.search[lane, b], b, time, h, y, dy, d, design, work, blade_count
                 )
@@ -133,6 +120,9 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
                 if done == 1:
                     close_pass(lane, b, tick + 1, lanes, log)
         put_out(out, y, dy, d, design, work, blade_count)
+        if parts == 0:
+            out[at.OUT_DISTANCE : at.OUT_DISTANCE + blade_count] = math.nan
+            continue
         lanes.tick[lane] = tick + 1
         check_lane(lane, (tick + 1) * period, lanes, design, blade_count)
         if tick >= log.judged_from[lane]:
