@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from sim.design import Turbine
+from sim.faults import FaultSpec
 from sim.flock import Flock, World
 from sim.interface import Commands
 from sim.plant.air import wind_arrays
@@ -39,6 +40,8 @@ def flock_of(
     suite: SensorSuite | None = None,
     acted_above: float = np.radians(0.05),
     seconds: float = 60.0,
+    faults: Sequence[Sequence[FaultSpec]] = (),
+    settle: float = 0.0,
 ) -> Flock:
     """One lane a wind; ``rows`` picks lanes and their order, the world stays the same."""
     machines = list(machines) or [turbine()]
@@ -53,8 +56,9 @@ def flock_of(
     designs = np.zeros(len(winds), np.int64) if design is None else np.asarray(design, np.int64)
     azimuth = 0.4 * everything
     return Flock.settle_in(
-        world, stack, designs[chosen], chosen, names[chosen], azimuth[chosen], np.full(len(chosen), 3.9)
-    )
+        world, stack, designs[chosen], chosen, names[chosen], azimuth[chosen], np.full(len(chosen), 3.9),
+        [faults[row] for row in chosen] if faults else (), settle,
+    )  # fmt: skip
 
 
 def differences(record: Record, rows, other: Record, other_rows) -> list[str]:
