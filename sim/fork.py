@@ -23,7 +23,7 @@ Array = NDArray[Any]
 
 BLOCK = 96  #: forks that are marched together
 LONGEST = 3.0  #: revolutions after which a fork whose blade never passes is given up
-COST = 4.5  #: passes that a fork marches through, about: what it costs over the pass that it explains
+COST = 9.0  #: twice the passes that a fork marches through: forks cost about half of the march at most
 PURPOSE = np.uint64(0x464F524B)  #: keeps the draw of forks apart from every other use of an identity
 FINISHED = 9  #: status of a fork that has seen what it was for
 
@@ -54,7 +54,7 @@ class ForkYard:
         Notes
         -----
         A lane draws its forks with the probability 1 / (COST share), at most 1, where share is that of its
-        own passes so far that were acted on: forks then cost about what the march costs, and the draw depends
+        own passes so far that were acted on: forks then cost half of what the march costs, and the draw depends
         on nothing but the lane.
         """
         lanes = flock.lanes
