@@ -1,7 +1,7 @@
 """What is compiled before workers march, so that no two of them compile the same?
 
-The compiler takes longer than a short campaign. Its work is cut into halves that share next to nothing, for two
-workers side by side; afterwards every process finds both in the cache. No lane is marched for it.
+The compiler takes longer than a short campaign. Its work is cut into halves that share next to nothing, for
+two workers side by side; afterwards every process finds both in the cache. No lane is marched for it.
 """
 
 from __future__ import annotations

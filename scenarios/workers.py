@@ -96,7 +96,7 @@ def _default_engine() -> Engine:
 
 
 def warm(engine: Engine | None, part: int) -> None:
-    """Compile one part of what a march needs, so that workers find it in the cache instead of each compiling it."""
+    """Compile one part of what a march needs, so that workers find it in the cache."""
     _warmers(engine)[part]()
 
 

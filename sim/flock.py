@@ -117,7 +117,8 @@ class Flock:
         whole = np.floor(delays + 1e-9).astype(np.int64)
         broken = lay_out(list(faults) or [()] * count, settle, world.period)
         depth = int(world.chain.delay.max()) + longest_delay(broken, breaking.DELAYED) + 1
-        ring = np.zeros((count, int(whole.max(initial=0)) + longest_delay(broken, breaking.LATE) + 2, at.BLADES + 1))
+        late = int(whole.max(initial=0)) + longest_delay(broken, breaking.LATE)
+        ring = np.zeros((count, late + 2, at.BLADES + 1))
         return cls(
             world, stack, lanes, known, np.asarray(identity, np.uint64), fresh_memory(count, depth), broken,
             ring, whole, np.maximum(delays - whole, 0.0),

@@ -54,8 +54,8 @@ class ForkYard:
         Notes
         -----
         A lane draws its forks with the probability 1 / (COST share), at most 1, where share is that of its
-        own passes so far that were acted on: forks then cost half of what the march costs, and the draw depends
-        on nothing but the lane.
+        own passes so far that were acted on: forks then cost half of what the march costs, and the draw
+        depends on nothing but the lane.
         """
         lanes = flock.lanes
         fresh = acting & (lanes.first_act[:, : acting.shape[1]] < 0)

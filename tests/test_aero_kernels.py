@@ -60,7 +60,8 @@ def test_loss_is_the_product_of_tip_and_root_loss(place, phi_deg, blades):
     """The kernel stops the exponent at 12, which moves either factor by (2/pi) exp(-12) = 4e-6 at most."""
     r, phi = 1.5 + place * (63.0 - 1.5), math.radians(phi_deg)
     wanted = max(prandtl(blades, r, 63.0, 1.5, phi), 1e-3)
-    assert aero.prandtl_loss(blades, 63.0 / r - 1.0, r / 1.5 - 1.0, math.sin(phi)) == pytest.approx(wanted, abs=1e-5)
+    found = aero.prandtl_loss(blades, 63.0 / r - 1.0, r / 1.5 - 1.0, math.sin(phi))
+    assert found == pytest.approx(wanted, abs=1e-5)
 
 
 @steadily
@@ -105,7 +106,6 @@ def time_constants(a, radius, v0, tip=63.0):
     return 1.0 / first, 1.0 / second
 
 
-
 def test_inflow_time_constants_of_the_worked_case():
     """CHECKS 4 (Oye 1990; Snel and Schepers, ECN-C-94-107, 1995; from memory): 9.0058 s and 2.3649 s."""
     tau1, tau2 = time_constants(0.25, 0.7 * 63.0, 11.4)
@@ -125,7 +125,9 @@ def test_inflow_answers_a_step_as_published():
 
 def test_inflow_rests_where_the_balance_is():
     tau1, tau2 = time_constants(0.3, 30.0, 9.0)
-    assert aero.inflow_rates(0.4 * 2.5, 2.5, 2.5, 1.0 / tau1, 1.0 / tau2) == pytest.approx((0.0, 0.0), abs=1e-15)
+    assert aero.inflow_rates(0.4 * 2.5, 2.5, 2.5, 1.0 / tau1, 1.0 / tau2) == pytest.approx(
+        (0.0, 0.0), abs=1e-15
+    )
 
 
 @pytest.mark.parametrize("share", [0.0, 0.3, 0.9])

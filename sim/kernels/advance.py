@@ -80,8 +80,8 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
     torque_command : (lane,) float64 [N m]
     acting : (lane, blade) bool - the logic acts on this blade in this period
     period : float64 [s]
-    parts : int - steps that a period is divided into; with 0 no time passes, but rates and outputs are computed
-        as the first period needs them
+    parts : int - steps that a period is divided into; with 0 no time passes, but rates and outputs are
+        computed, as the first period needs them
     blade_count : int
     """
     work = make_work()

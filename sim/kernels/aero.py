@@ -9,10 +9,11 @@ station loop from being vectorised; their errors are stated and tested.
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from numba import njit
 
-FLAGS = {"fastmath": {"contract", "reassoc", "nsz"}, "error_model": "numpy", "cache": True}
+FLAGS: dict[str, Any] = {"fastmath": {"contract", "reassoc", "nsz"}, "error_model": "numpy", "cache": True}
 INLINE = FLAGS | {"forceinline": True}  #: for scalar functions that a station loop must swallow whole
 INFLOW_COUPLING = 0.6  #: k of the two-filter inflow model [-]
 WAGNER_A1, WAGNER_A2 = 0.165, 0.335  #: weights of the two-term Wagner function [-]
@@ -115,7 +116,8 @@ def prandtl_loss(blade_count, tip_gap, root_gap, sin_phi):
 
     Parameters
     ----------
-    tip_gap, root_gap : float64 [-] - (R - r) / r to the tip and (r - r_root) / r_root to the root, not negative
+    tip_gap, root_gap : float64 [-] - (R - r) / r to the tip and (r - r_root) / r_root to the root, not
+        negative
 
     Notes
     -----
