@@ -10,6 +10,7 @@ from scenarios.report.drawing import Pen, pens
 from scenarios.report.figures import RANGE_TITLES, bill_figure, ledger_figure, room_figure
 from scenarios.report.moment import azimuth_figure, pass_figure, side_figure
 from scenarios.report.page import BREAKS, HOLDS, UNKNOWN, Figure, Lines, Page, Row, Section, Table, Text
+from scenarios.report.wind_figures import field_section
 from scenarios.scenario import Scenario
 from scenarios.studies.assess import CHANNELS, Assessment
 from scenarios.studies.featured import Featured, Features
@@ -40,6 +41,7 @@ def study_page(scenario: Scenario, entries: Entries, features: Features, data: M
     sections.append(assumed_section(scenario, data))
     if data["failed_cases"] or data["flagged_cases"]:
         sections.append(_trouble_section(data))
+    sections += field_section(scenario)
     headline, mark = _headline(entries[-1])
     return Page(
         name=scenario.name,
