@@ -44,7 +44,7 @@ class ForkYard:
     """Forks of one flock: drawn at the action, marched in blocks."""
 
     judged_from: int
-    waiting: list[tuple[Flock, Array, Array, Array, Array]] = field(default_factory=list)
+    waiting: list[tuple[Flock, Array, Array, Array, Commands]] = field(default_factory=list)
     forks: list[Fork] = field(default_factory=list)
     started: Array | None = None  #: (lane,) actions so far
 
@@ -82,8 +82,8 @@ class ForkYard:
         if not self.waiting:
             return
         flock = join_flocks([item[0] for item in self.waiting])
-        rows, blades, weights = (np.concatenate([item[k] for item in self.waiting]) for k in (1, 2, 3))
-        parts = [item[4] for item in self.waiting]
+        _, some_rows, some_blades, some_weights, parts = zip(*self.waiting, strict=True)
+        rows, blades, weights = (np.concatenate(some) for some in (some_rows, some_blades, some_weights))
         self.waiting = []
         first = Commands(
             *(np.concatenate([getattr(p, n) for p in parts]) for n in ("pitch", "torque", "stop"))

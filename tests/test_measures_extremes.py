@@ -41,8 +41,8 @@ def test_a_large_gumbel_sample_gives_its_own_parameters_back():
     [(6, levels.FIFTY_YEARS), (6, 3.0 * BLOCK), pytest.param(30, levels.FIFTY_YEARS, marks=pytest.mark.slow)],
 )
 def test_the_interval_covers_the_level_of_a_gumbel_parent_as_often_as_it_says(blocks, period):
-    # 400 trials of coverage 0.95: outside 0.92..0.98 by chance less than once in 100, with this fixed key. The
-    # short period tries the location, the long one the scale.
+    # 400 trials of coverage 0.95: outside 0.92..0.98 by chance less than once in 100, with this fixed key.
+    # The short period tries the location, the long one the scale.
     rng, inside = generator(52, blocks), 0
     truth = 7.0 - 0.4 * np.log(-np.log(1.0 - BLOCK / period))
     for trial in range(400):

@@ -14,7 +14,9 @@ from typing import Any
 from numba import njit
 
 FLAGS: dict[str, Any] = {"fastmath": {"contract", "reassoc", "nsz"}, "error_model": "numpy", "cache": True}
-INLINE = FLAGS | {"forceinline": True}  #: for scalar functions that a station loop must swallow whole
+INLINE: dict[str, Any] = FLAGS | {
+    "forceinline": True
+}  #: for scalar functions that a station loop must swallow whole
 INFLOW_COUPLING = 0.6  #: k of the two-filter inflow model [-]
 WAGNER_A1, WAGNER_A2 = 0.165, 0.335  #: weights of the two-term Wagner function [-]
 WAGNER_B1, WAGNER_B2 = 0.0455, 0.3  #: its exponents per semi-chord travelled [-]
