@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 from sim.interface import Status
+from sim.kernels import layout as at
 from sim.march import march
 from sim.stack import Stack
 from tests.plant_flocks import Steady, differences, flock_of
+from tests.plant_lanes import rig, steady_wind, turbine
 from tests.test_plant_twin import site
 
 SETTLE, JUDGED, BREAKS = 1.0, 4.0, 75
@@ -89,3 +91,17 @@ def test_a_layer_that_is_always_wrong_ends_every_lane():
 def test_a_lane_ends_at_its_first_failure_and_is_told_once():
     record = marched("raises")
     assert len(record.faults) == len(GUILTY)
+
+
+@pytest.mark.parametrize("wreck", [np.nan, np.inf, 1e200])
+def test_a_plant_that_is_no_longer_finite_ends_its_lane_alone(wreck):
+    """A lost number may read the wrong row of a table, never one out of range, and stays in its lane."""
+    lanes = rig(turbine(), [steady_wind(10.0)] * 3, seconds=2.0)
+    alone = rig(turbine(), [steady_wind(10.0)], seconds=2.0).march(0.4)
+    lanes.lanes.y[1, at.Q] = wreck
+    lanes.lanes.y[2, at.FLAT + at.ROW_X1 + 5] = wreck
+    lanes.march(0.4)
+    assert lanes.lanes.status[0] == Status.RUNNING
+    assert set(lanes.lanes.status[1:]) <= {Status.NOT_FINITE, Status.OUT_OF_RANGE}
+    assert np.all(lanes.lanes.status_time[1:] <= 3 * lanes.period)
+    assert np.array_equal(lanes.lanes.y[0], alone.lanes.y[0])

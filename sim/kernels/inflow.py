@@ -16,7 +16,7 @@ from sim.kernels import layout as at
 from sim.kernels.aero import FLAGS, INLINE
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def event_at(event, time, w, wind):
     """Write the event of wind ``w`` at ``time`` [s]; zero for a wind without one.
 
@@ -37,7 +37,7 @@ def event_at(event, time, w, wind):
         event[column] = (1.0 - g) * wind.transients[k, i, column] + g * wind.transients[k, i + 1, column]
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def turbulence_at(plane, time, w, wind):
     """Write the turbulence [m/s] of wind ``w`` at ``time``, linear between its samples, which repeat.
 
@@ -87,7 +87,7 @@ def lay_out(plane, mean, grid, points, event, tilt):
         plane[at.PLANE_Z + n] = u * rise + up * level
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def wind_plane(work, time, w, wind):
     """Lay the wind [m/s] of wind ``w`` at ``time`` on the grid, in the ground frame.
 

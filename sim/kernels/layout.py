@@ -43,8 +43,9 @@ PHI_Y = 13 * WIDTH  # 5 shapes
 LIFT_P = 18 * WIDTH  # 3 modes: shortening linear in the amplitude, from prebend
 LIFT_S = 21 * WIDTH  # 6: shortening quadratic in the amplitudes, 00 01 02 11 12 22
 OVER_CHORD, TIP_GAP, ROOT_GAP, SOLIDITY, INFLOW_LAG = (n * WIDTH for n in range(27, 32))  # see kernels.aero
-MOMENT = 32 * WIDTH  # moment coefficient in attached flow, for the servos' torque alone
-STATION_ROWS = 33
+# For the servos' torque: moment coefficient in attached flow, the quarter chord seen from the pitch axis.
+MOMENT, LIFT_X, LIFT_Y = (n * WIDTH for n in range(32, 35))
+STATION_ROWS = 35
 
 # Rows of scratch, by where they begin; written and read within one evaluation.
 (

@@ -5,18 +5,16 @@ Scalar functions for one servo and one generator; SI units.
 
 from __future__ import annotations
 
-import math
-
 from numba import njit
 
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS
+from sim.kernels.aero import FLAGS, INLINE
 from sim.kernels.structure import GRAVITY
 
 TILTING = 4.4  #: weight of the root moment in a slewing ring's friction
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def servo_acceleration(pitch, rate, command, frequency, damping, rate_limit, acceleration_limit):
     """Return the pitch acceleration [rad/s2] of a second-order servo with limits.
 
@@ -33,13 +31,13 @@ def servo_acceleration(pitch, rate, command, frequency, damping, rate_limit, acc
     return min(max(gain * (wanted - rate), -acceleration_limit), acceleration_limit)
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def torque_rate(torque, command, lag):
     """Return the rate [N m/s] of the generator torque, a first-order lag of its command."""
     return (command - torque) / lag
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def blade_pitch(held, servo, half_play):
     """Return where the blade stands [rad] whose servo has turned to ``servo``, and which stood at ``held``.
 
@@ -55,7 +53,7 @@ def blade_pitch(held, servo, half_play):
     return min(max(held, servo - half_play), servo + half_play)
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def bearing_friction(rate, root_moment, pull, arm, radius):
     """Return the friction moment of the pitch bearing [N m], against the motion.
 
@@ -100,7 +98,7 @@ def bent_sums(q, blade, vectors, matrices):
     return xx, yy, xy, x, y, rx, ry
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def weight_moment(x, y, frame):
     """Return the moment of the weight about the pitch axis [N m]; x and y are first moments [kg m]."""
     cb, sb = frame[0], frame[1]
@@ -109,7 +107,7 @@ def weight_moment(x, y, frame):
     return x * gy - y * gx
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def spin_moment(sums, omega, frame, scalars):
     """Return the moment of the centrifugal forces about the pitch axis [N m].
 
@@ -149,23 +147,22 @@ def air_moment(s, k, first, q, frame, density):
     first : int - the blade's first station
     """
     cb, sb = frame[0], frame[1]
+    q0, q1, q2 = q[0], q[1], q[2]
     total = 0.0
-    for i in range(first, first + at.STATIONS):
-        x, y = k[at.PREBEND + i], 0.0
-        for m in range(at.MODES):
-            x += k[at.PHI_X + m * at.WIDTH + i] * q[m]
-            y += k[at.PHI_Y + m * at.WIDTH + i] * q[m]
-        chord, twist = k[at.CHORD + i], k[at.TWIST + i]
-        ahead = k[at.MID + i] + 0.25 * chord
-        x -= ahead * math.sin(twist)
-        y += ahead * math.cos(twist)
+    s, k = s[first:], k[first:]
+    for i in range(at.STATIONS):
+        x = k[at.PREBEND + i] + k[at.LIFT_X + i] + k[at.PHI_X + i] * q0
+        x += k[at.PHI_X + at.WIDTH + i] * q1 + k[at.PHI_X + 2 * at.WIDTH + i] * q2
+        y = k[at.LIFT_Y + i] + k[at.PHI_Y + i] * q0
+        y += k[at.PHI_Y + at.WIDTH + i] * q1 + k[at.PHI_Y + 2 * at.WIDTH + i] * q2
         fx, fy = s[at.PN + i] * cb + s[at.PT + i] * sb, s[at.PT + i] * cb - s[at.PN + i] * sb
+        chord = k[at.CHORD + i]
         nose_up = 0.5 * density * s[at.SPEED2 + i] * chord * chord * k[at.MOMENT + i]
         total += k[at.DR + i] * (x * fy - y * fx - nose_up)
     return total
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def servo_torque(b, y, dy, d, design, work, root_moment):
     """Return the torque of blade ``b``'s servo about the pitch axis [N m], positive towards feather.
 

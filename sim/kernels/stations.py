@@ -76,12 +76,15 @@ def place_stations(s, k, first, count, q, qd, hub, frame, scalars):
 def read_wind(s, count, plane, ny, nz, y0, z0, dy, dz):
     """Read the wind of every station from the plane, bilinearly; z0 is a height above ground.
 
-    Outside the grid its edge holds. Indices are unsigned, or each look-up would first ask for their sign.
+    Outside the grid its edge holds, and for what is no number too. Indices are unsigned, or each look-up
+    would first ask for their sign.
     """
     over_y, over_z = 1.0 / dy, 1.0 / dz
+    last_c, last_r = ny - 1.000001, nz - 1.000001
     for i in range(count):
-        c = min(max((s[at.Y + i] - y0) * over_y, 0.0), ny - 1.000001)
-        r = min(max((s[at.Z + i] - z0) * over_z, 0.0), nz - 1.000001)
+        c, r = (s[at.Y + i] - y0) * over_y, (s[at.Z + i] - z0) * over_z
+        c, r = c if c > 0.0 else 0.0, r if r > 0.0 else 0.0
+        c, r = c if c < last_c else last_c, r if r < last_r else last_r
         column, row = math.floor(c), math.floor(r)
         g, h = c - column, r - row
         s[at.LOW + i] = row * ny + column
@@ -199,13 +202,16 @@ def shade_air(s, first, count, scalars):
 
 @njit(**FLAGS)
 def read_polars(s, blade_count, polars):
-    """Read every station's section tables at its effective angle of attack; linear between whole degrees."""
+    """Read every station's section tables at its effective angle of attack; linear between whole degrees.
+
+    What is no number reads the first row, never out of range: its lane is ended when the period is over.
+    """
     for b in range(blade_count):
         for n in range(at.STATIONS):
             i = b * at.STATIONS + n
             place = s[at.ALPHA + i] * DEGREE + 180.0
             place -= 360.0 * math.floor(place * (1.0 / 360.0))
-            j = min(int(place), 359)
+            j = min(int(place) if place > 0.0 else 0, 359)
             g = place - j
             low, high = polars[n, j], polars[n, j + 1]
             s[at.CL_ATT + i] = low[0] + g * (high[0] - low[0])

@@ -167,7 +167,7 @@ def evaluate(y, dy, d, design, wind, work, blade_count, shapes):
     move(y, dy, d, design, frames, work, blade_count, shapes)
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def command_machine(y, dy, d, design, pitch_command, rate_limit, torque_command, blade_count):
     """Write the part of the rate that sees the commands: pitch accelerations and generator torque."""
     scalars = design.scalars[d]
@@ -185,7 +185,7 @@ def command_machine(y, dy, d, design, pitch_command, rate_limit, torque_command,
     dy[at.TORQUE] = torque_rate(y[at.TORQUE], torque_command, scalars[at.TORQUE_LAG])
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def hold_stops(y, d, design, blade_count):
     """Keep every servo within its mechanical stops, and let each blade follow through its servo's play."""
     low, high = design.scalars[d, at.PITCH_LOW], design.scalars[d, at.PITCH_HIGH]
@@ -197,7 +197,7 @@ def hold_stops(y, d, design, blade_count):
         y[at.HELD + b] = blade_pitch(y[at.HELD + b], y[at.PITCH + b], design.blades[d, b, at.HALF_PLAY])
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def runge_kutta(
     y, dy, time, h, d, design, w, wind, pitch_command, rate_limit, torque_command, work, blade_count
 ):

@@ -8,7 +8,7 @@ from numba import njit
 
 from sim.kernels import layout as at
 from sim.kernels import structure
-from sim.kernels.aero import FLAGS
+from sim.kernels.aero import FLAGS, INLINE
 from sim.kernels.cycles import record_turning
 from sim.kernels.machine import blade_pitch, servo_torque
 from sim.kernels.passing import clearance, hermite, vertex
@@ -20,14 +20,14 @@ SAMPLES = 8  #: samples in a step while it is close
 RUNNING, STRUCK, NOT_FINITE, OVERSPEED, OUT_OF_RANGE = 0, 1, 6, 7, 8  #: as in sim.interface.Status
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def from_tower(azimuth):
     """Return the azimuth measured from the tower (blade down), in (-pi, pi] [rad]."""
-    turn = azimuth % (2.0 * math.pi)
-    return turn - math.pi
+    turns = azimuth / (2.0 * math.pi)
+    return 2.0 * math.pi * (turns - math.floor(turns)) - math.pi
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def put_out(out, y, dy, d, design, work, blade_count):
     """Write what can be measured at this instant; ``work`` is as ``evaluate`` left it."""
     scalars = design.scalars[d]
@@ -73,7 +73,7 @@ def put_out(out, y, dy, d, design, work, blade_count):
     out[at.OUT_FA], out[at.OUT_SS] = y[at.TOWER], y[at.TOWER + 2]
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def clearance_between(t, h, b, y, dy, d, design, work, blade_count):
     """Return (clearance, radius, azimuth, pitch) of blade ``b`` at the share ``t`` of the last step."""
     y0, d0 = work.start, work.start_rate
@@ -100,7 +100,7 @@ def clearance_between(t, h, b, y, dy, d, design, work, blade_count):
     return gap, radius, azimuth, pitch
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def watch_blade(search, b, time, h, y, dy, d, design, work, blade_count):
     """Follow blade ``b`` past the tower through the last step; return its clearance at the step's end.
 
@@ -167,7 +167,7 @@ def close_pass(lane, b, tick, lanes, log):
     search[at.LEAST] = search[at.LAST] = search[at.LAST_BUT_ONE] = math.inf
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def add_up(lane, period, lanes, log, blade_count):
     """Add one judged period to the sums, the largest values and the turning points."""
     out, totals = lanes.out[lane], lanes.totals[lane]
@@ -201,12 +201,12 @@ def add_up(lane, period, lanes, log, blade_count):
         count[c] = record_turning(out[at.OUT_FA_BASE], state[c], points[c], count[c])
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def check_lane(lane, time, lanes, design, blade_count):
     """Set the lane's status where its state left the range in which the model holds."""
     y, d = lanes.y[lane], lanes.design[lane]
     total = 0.0
-    for i in range(at.STATE):
+    for i in range(at.FLAT):  # what is lost at a station is in every blade's motion a period later
         total += y[i] * 0.0
     if total != 0.0:
         lanes.status[lane], lanes.status_time[lane] = NOT_FINITE, time

@@ -132,6 +132,9 @@ def _station_constants(turbine: Turbine, modes: Sequence[BladeModes]) -> Array:
     _row(k, at.ROOT_GAP)[:] = np.maximum(r / root - 1.0, 0.0)
     _row(k, at.SOLIDITY)[:] = turbine.rotor.blade_count * _row(k, at.CHORD) / (2.0 * np.pi * r)
     _row(k, at.INFLOW_LAG)[:] = 1.0 / (0.39 - 0.26 * (r / tip_radius) ** 2)
+    ahead = _row(k, at.MID) + 0.25 * _row(k, at.CHORD)
+    _row(k, at.LIFT_X)[:] = -ahead * np.sin(_row(k, at.TWIST))
+    _row(k, at.LIFT_Y)[:] = ahead * np.cos(_row(k, at.TWIST))
     return k
 
 
