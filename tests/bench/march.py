@@ -7,6 +7,7 @@ default tolerances, restarted each controller period. Ratios of one run count; t
 
 from __future__ import annotations
 
+from dataclasses import replace
 from time import perf_counter
 
 import numpy as np
@@ -72,10 +73,8 @@ def plain_march(duration: float) -> tuple[float, float, np.ndarray]:
     """Return times real time of the solver, the time of one right-hand side [s], and the last state."""
     from scipy.integrate import solve_ivp
 
-    from sim.kernels import sensing
-    from sim.sensors import make_readings
-
     flock = make_flock(1, duration)
+    first = flock.sense()
     plant = PlainPlant(flock.world.turbines[0], flock.world.wind)
     state = from_lane(flock.lanes.y[0], 3)
     late = [state[25:28].copy() for _ in range(3)]
@@ -89,10 +88,14 @@ def plain_march(duration: float) -> tuple[float, float, np.ndarray]:
 
     start = perf_counter()
     for tick in range(round(duration / PERIOD)):
-        reading = np.full((1, sensing.CHANNELS), np.nan)
-        reading[0, sensing.PITCH : sensing.PITCH + 3] = state[25:28]
-        reading[0, sensing.AZIMUTH], reading[0, sensing.SPEED] = state[22] % (2.0 * np.pi), state[23]
-        seen = make_readings(reading, np.zeros_like(reading), np.array([tick]), PERIOD, 3)
+        seen = replace(
+            first,
+            tick=np.array([tick]),
+            time=np.array([tick * PERIOD]),
+            azimuth=state[22:23] % (2.0 * np.pi),
+            rotor_speed=state[23:24].copy(),
+            pitch=state[None, 25:28].copy(),
+        )
         commands, _, _ = flock.decide(seen)
         low, high = flock.known.fine_pitch, flock.known.feather_pitch
         late = [*late[1:], np.clip(commands.pitch[0], low, high)]
