@@ -254,7 +254,8 @@ def _joined(packs: Sequence[Any]) -> list[Array]:
 
 def hold_limits(commands: Commands, known: Known) -> tuple[Array, Array]:
     """Return pitch within fine and feather and torque not below 0."""
-    pitch = np.clip(commands.pitch, known.fine_pitch[:, None], known.feather_pitch[:, None])
+    low, high = known.fine_pitch[:, None], known.feather_pitch[:, None]
+    pitch = np.minimum(np.maximum(commands.pitch, low), high)
     return pitch, np.maximum(commands.torque, 0.0)
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
+from functools import cache
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -106,7 +108,10 @@ class SensorSuite:
             "fitted": np.zeros(empty, bool),
             "every": np.ones(empty, np.int64),
             "delay": np.zeros(empty, np.int64),
-        } | {name: np.zeros(empty) for name in ("deviation", "bias", "walk", "quantum", "enter", "stay")}
+        } | {
+            name: np.zeros(empty)
+            for name in ("deviation", "bias", "walk", "quantum", "finer", "enter", "stay")
+        }
         walk_every = max(round(DRIFT_STEP / period), 1)
         for name, sensor in self.fitted.items():
             columns = _columns(name)
@@ -117,11 +122,16 @@ class SensorSuite:
             told["deviation"][columns], told["bias"][columns] = sensor.deviation, sensor.bias
             told["walk"][columns] = sensor.drift * math.sqrt(walk_every * period / HOUR)
             told["quantum"][columns] = sensor.quantum
+            told["finer"][columns] = 1.0 / sensor.quantum if sensor.quantum > 0.0 else 0.0
             run = max(sensor.loss_length / (every * period), 1.0)
             told["stay"][columns] = 1.0 - 1.0 / run
             told["enter"][columns] = sensor.loss_share / ((1.0 - sensor.loss_share) * run)
         return sensing.Chain(
             **told,
+            channels=np.flatnonzero(told["fitted"]),
+            quantiles=quantile_table(),
+            walks=bool((told["walk"] > 0.0).any()),
+            loses=bool((told["enter"] > 0.0).any()),
             walk_every=walk_every,
             sight=self.sight,
             reach=self.reach,
@@ -130,6 +140,17 @@ class SensorSuite:
             preview_length=self.preview_length,
             preview_height=self.preview_height,
         )
+
+
+@cache
+def quantile_table(count: int = 1024) -> Array:
+    """Return the table of ``sim.kernels.random.normal_quantile``; its infinite ends are not used."""
+    law = NormalDist()
+    table = np.zeros((count + 1, 2))
+    for k in range(1, count):
+        value = law.inv_cdf(k / count)
+        table[k] = value, 1.0 / (law.pdf(value) * count)
+    return table
 
 
 def _ticks(name: str, what: str, seconds: float, period: float) -> int:

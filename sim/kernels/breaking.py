@@ -18,56 +18,65 @@ from sim.kernels.random import normal_pair, philox
 (TORQUE_LOST, GRID_LOST, EMERGENCY_STOP) = range(31, 34)
 SENSORS_END = 10  #: kinds below are of sensors
 
-SOUND = 0  #: condition of a channel that nothing froze or silenced
 PURPOSE = np.uint64(0x4641554C)  #: keeps a fault's noise apart from every other use of a lane's identity
 GRID_WAIT = 0.2  #: from the loss of the grid until the safety chain stops the machine [s]; invented
 
 
 @njit(**FLAGS)
-def spoil(row, clean, condition, late, table, count, tick, identity, blade_count):
-    """Apply one lane's sensor faults to what its sensors would measure.
+def spoil(rows, condition, late, table, counts, ticks, identity, blade_count):
+    """Apply every lane's sensor faults to what its sensors would measure.
 
     Parameters
     ----------
-    row : (CHANNELS,) float64 - changed where a fault bends the value itself
-    clean : (CHANNELS,) float64 - the same, untouched
-    condition : (CHANNELS,) int64 - written: FROZEN or SILENT where a channel is
-    late : (CHANNELS,) int64 - written: ticks of delay on top of the sensor's own
-    table : (room, FAULT_WIDTH) float64
-    count, tick : int64
-    identity : uint64
+    rows : (lane, CHANNELS) float64 - changed where a fault bends the value itself
+    condition : (lane, CHANNELS) int8 - written: FROZEN or SILENT where a channel is
+    late : (lane, CHANNELS) int64 - written: ticks of delay on top of the sensor's own
+    table : (lane, room, FAULT_WIDTH) float64
+    counts, ticks : (lane,) int64, identity : (lane,) uint64
 
     Notes
     -----
     A drift grows evenly to its size at the fault's end. A delay grows tick by tick to its size, so that the
     readings stand still first and then run late. An echo replaces what is seen, and nothing unseen.
     """
-    for n in range(count):
-        kind = int(table[n, at.FAULT_KIND])
-        begun, until = table[n, at.FAULT_FROM], table[n, at.FAULT_UNTIL]
-        if kind >= SENSORS_END or tick < begun or tick >= until:
-            continue
-        first, columns = int(table[n, at.FAULT_CHANNEL]), int(table[n, at.FAULT_COLUMNS])
-        blade, size = int(table[n, at.FAULT_BLADE]), table[n, at.FAULT_SIZE]
-        for place in range(columns):
-            if blade >= 0 and place != blade:
+    clean = np.zeros(rows.shape[1])
+    for lane in range(rows.shape[0]):
+        if counts[lane] > 0:
+            clean[:] = rows[lane]
+        tick = ticks[lane]
+        for n in range(counts[lane]):
+            kind = int(table[lane, n, at.FAULT_KIND])
+            begun, until = table[lane, n, at.FAULT_FROM], table[lane, n, at.FAULT_UNTIL]
+            if kind >= SENSORS_END or tick < begun or tick >= until:
                 continue
-            c = first + place
-            if kind == BIASED:
-                row[c] += size
-            elif kind == DRIFTING:
-                row[c] += size * (tick - begun) / (until - begun)
-            elif kind == NOISY:
-                a, b, _, _ = philox(np.uint64(tick), np.uint64(c), identity, PURPOSE)
-                row[c] += size * normal_pair(a, b)[0]
-            elif kind == ECHO:
-                row[c] = size if not math.isnan(row[c]) else row[c]
-            elif kind == OTHER_BLADE:
-                row[c] = clean[first + (place + 1) % blade_count]
-            elif kind == DELAYED:
-                late[c] = max(late[c], int(min(size, tick - begun)))
-            else:
-                condition[c] = max(condition[c], kind)
+            first, columns = int(table[lane, n, at.FAULT_CHANNEL]), int(table[lane, n, at.FAULT_COLUMNS])
+            blade, size = int(table[lane, n, at.FAULT_BLADE]), table[lane, n, at.FAULT_SIZE]
+            for place in range(columns):
+                c = first + place
+                if blade >= 0 and place != blade:
+                    continue
+                if kind == DELAYED:
+                    late[lane, c] = max(late[lane, c], int(min(size, tick - begun)))
+                elif kind in (FROZEN, SILENT):
+                    condition[lane, c] = max(condition[lane, c], kind)
+                elif kind == OTHER_BLADE:
+                    rows[lane, c] = clean[first + (place + 1) % blade_count]
+                elif kind == ECHO:
+                    rows[lane, c] = size if not math.isnan(rows[lane, c]) else rows[lane, c]
+                else:
+                    share = (tick - begun) / (until - begun)
+                    rows[lane, c] += size * bend(kind, share, tick, c, identity[lane])
+
+
+@njit(**FLAGS)
+def bend(kind, share, tick, c, identity):
+    """Return by how many times its size a fault bends a value; ``share`` of its time is over."""
+    if kind == DRIFTING:
+        return share
+    if kind == NOISY:
+        a, b, _, _ = philox(np.uint64(tick), np.uint64(c), identity, PURPOSE)
+        return normal_pair(a, b)[0]
+    return 1.0
 
 
 @njit(**FLAGS)

@@ -7,8 +7,7 @@ import math
 from numba import njit
 
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS, induction
-from sim.kernels.inflow import event_at
+from sim.kernels.aero import FLAGS, INLINE, induction
 
 TABLE_STEP = 0.5  #: of wind speed in the table of steady inductions [m/s]
 DIP, DIP_WIDTH = 0.12, 0.30  #: depth [-] and half width [rad] of a root's wake over the anemometer; invented
@@ -16,48 +15,57 @@ MAST, CORE = 0.06, 0.20  #: of the radius: the vane's height over the axis, and 
 BEAM_POINTS = 5
 
 
-@njit(**FLAGS)
-def momentary_induction(out, scalars):
-    """Return the axial induction [-] that the momentary thrust stands for."""
-    wind = max(out[at.OUT_WIND], 2.0)
-    head = 0.5 * scalars[at.DENSITY] * math.pi * scalars[at.TIP_RADIUS] ** 2 * wind * wind
-    return induction(max(out[at.OUT_THRUST] / head, 0.0), 1.0)
+@njit(**INLINE)
+def momentary_induction(wind, thrust, density, radius):
+    """Return the axial induction [-] that the momentary thrust [N] stands for."""
+    speed = max(wind, 2.0)
+    head = 0.5 * density * math.pi * radius * radius * speed * speed
+    return induction(max(thrust / head, 0.0), 1.0)
 
 
-@njit(**FLAGS)
-def nacelle_wind(out, scalars, steady, share, blade_count):
+@njit(**INLINE)
+def steady_induction(table, d, wind):
+    """Return the steady rotor's induction [-]; ``table`` (design, point) in steps of TABLE_STEP from 0."""
+    place = min(max(wind / TABLE_STEP, 0.0), table.shape[1] - 1.000001)
+    i = int(place)
+    return table[d, i] + (place - i) * (table[d, i + 1] - table[d, i])
+
+
+@njit(**INLINE)
+def root_dip(azimuth, blade_count):
+    """Return by what share [-] the wakes of the blades' roots lower the wind at the mast on the roof."""
+    dip = 0.0
+    for b in range(blade_count):
+        turn = azimuth + 2.0 * math.pi * b / blade_count
+        turn -= 2.0 * math.pi * math.floor(turn / (2.0 * math.pi) + 0.5)
+        if abs(turn) < DIP_WIDTH:
+            dip += DIP * math.cos(0.5 * math.pi * turn / DIP_WIDTH) ** 2
+    return dip
+
+
+@njit(**INLINE)
+def nacelle_wind(wind, excess, dip, share):
     """Return the wind at the anemometer [m/s], corrected for the steady rotor's induction.
 
     Parameters
     ----------
-    out : (OUTPUTS,) float64
-    steady : (point,) float64 - induction of the steady rotor over wind speed, steps of TABLE_STEP from 0
+    wind : float64 [m/s] - free wind at the hub
+    excess : float64 [-] - momentary induction less that of the steady rotor
+    dip : float64 [-] - of the roots' wakes; a rotor behind the mast leaves none
     share : float64 [-] - of the rotor's effect that is counted; 0 gives the free wind
 
     Notes
     -----
     Derived here: V (1 - share (a - a_steady(V))) (1 - share dip). The mean slowing behind an upwind rotor is
     taken out by a transfer function, as IEC 61400-12-2 does; what a gust adds is not. Each blade root's
-    wake dips the reading as it crosses the mast on the roof. A rotor downwind of it leaves no dip.
+    wake dips the reading as it crosses the mast.
     """
-    wind = out[at.OUT_WIND]
-    place = min(max(wind / TABLE_STEP, 0.0), steady.shape[0] - 1.000001)
-    i = int(place)
-    mean = steady[i] + (place - i) * (steady[i + 1] - steady[i])
-    dip = 0.0
-    if scalars[at.SIDE] < 0.0:
-        for b in range(blade_count):
-            turn = (out[at.OUT_AZIMUTH] + 2.0 * math.pi * b / blade_count + math.pi) % (
-                2.0 * math.pi
-            ) - math.pi
-            if abs(turn) < DIP_WIDTH:
-                dip += DIP * math.cos(0.5 * math.pi * turn / DIP_WIDTH) ** 2
-    return wind * (1.0 - share * (momentary_induction(out, scalars) - mean)) * (1.0 - share * dip)
+    return wind * (1.0 - share * excess) * (1.0 - share * dip)
 
 
-@njit(**FLAGS)
-def nacelle_direction(out, scalars, share):
-    """Return the wind's direction at the vane [rad], positive from the left of the shaft.
+@njit(**INLINE)
+def swirl_angle(wind, slowing, torque, density, radius):
+    """Return by what angle [rad] the wake's swirl turns the wind at the vane towards the right.
 
     Notes
     -----
@@ -65,59 +73,54 @@ def nacelle_direction(out, scalars, share):
     R and w proportional to r inside it; at the mast's height above the axis it blows against the rotation,
     from the right. A vane before a downwind rotor sees none of it.
     """
-    if scalars[at.SIDE] > 0.0:
-        return out[at.OUT_DIRECTION]
-    radius = scalars[at.TIP_RADIUS]
-    through = max(out[at.OUT_WIND], 2.0) * (1.0 - momentary_induction(out, scalars))
-    swirl = out[at.OUT_TORQUE] * MAST / (CORE * CORE)
-    swirl /= scalars[at.DENSITY] * through * through * math.pi * radius**3
-    return out[at.OUT_DIRECTION] - share * math.atan(swirl)
+    through = max(wind, 2.0) * (1.0 - slowing)
+    swirl = torque * MAST / (CORE * CORE * density * through * through * math.pi * radius**3)
+    return math.atan(swirl)
 
 
 @njit(**FLAGS)
-def wind_at(time, height, w, wind, event):
-    """Return the longitudinal wind [m/s] of wind ``w`` at ``time``, ``height`` [m] above the hub.
+def beam_place(height, points, z0, dz):
+    """Return (lower point, upper point, share of the upper) of the grid's middle column at a height [m]."""
+    nz, ny = points
+    row = min(max((height - z0) / dz, 0.0), nz - 1.000001)
+    j = int(row)
+    return j * ny + ny // 2, (j + 1) * ny + ny // 2, row - j
+
+
+@njit(**FLAGS)
+def wind_at(time, w, mean, ground, box, boxes, box_step, place):
+    """Return the longitudinal wind [m/s] of wind ``w`` at ``time`` on the middle of the disc, events apart.
 
     Parameters
     ----------
-    event : (4,) float64 - scratch
-
-    Notes
-    -----
-    As ``inflow.wind_plane`` lays it out, at one height and in the middle only.
+    place : as ``beam_place`` gives it
+    mean, ground, box, boxes, box_step : as in ``layout.Wind``
     """
-    nz, ny = wind.points
-    row = min(max((height - wind.box_z0) / wind.box_dz, 0.0), nz - 1.000001)
-    j = int(row)
-    h = row - j
-    lower, upper = j * ny + ny // 2, (j + 1) * ny + ny // 2
-    ground = wind.ground[w]
-    value = (1.0 - h) * ground[at.PROFILE + lower] + h * ground[at.PROFILE + upper]
-    event_at(event, time, w, wind)
-    value += event[0] + height * event[2]
-    b = wind.box[w]
+    lower, upper, h = place
+    value = (1.0 - h) * ground[w, at.PROFILE + lower] + h * ground[w, at.PROFILE + upper]
+    b = box[w]
     if b >= 0:
-        steps = wind.boxes.shape[1]
-        place = time / wind.box_step
-        i = int(place)
-        g = place - i
-        before, after = wind.boxes[b, i % steps], wind.boxes[b, (i + 1) % steps]
-        early = (1.0 - h) * before[lower] + h * before[upper]
-        value += wind.mean[w, 4] * ((1.0 - g) * early + g * ((1.0 - h) * after[lower] + h * after[upper]))
+        steps = boxes.shape[1]
+        i = int(time / box_step)
+        g = time / box_step - i
+        i, after = i % steps, (i + 1) % steps
+        early = (1.0 - h) * boxes[b, i, lower] + h * boxes[b, i, upper]
+        later = (1.0 - h) * boxes[b, after, lower] + h * boxes[b, after, upper]
+        value += mean[w, 4] * ((1.0 - g) * early + g * later)
     return value
 
 
 @njit(**FLAGS)
-def forward_wind(time, w, wind, ahead, half_length, height, event):
+def forward_wind(time, w, mean, ground, box, boxes, box_step, place, ahead, half_length, event):
     """Return what a beam sees of the wind ``ahead`` [m] of the rotor, averaged along the beam [m/s].
 
     Parameters
     ----------
     time : float64 [s]
+    place : as ``beam_place`` gives it
     ahead : float64 [m] - distance of the point that is looked at
     half_length : float64 [m] - at which the weight along the beam has fallen to a half
-    height : float64 [m] - of the point above the hub
-    event : (4,) float64 - scratch
+    event : float64 [m/s] - what an event adds there; it is not averaged
 
     Notes
     -----
@@ -130,11 +133,12 @@ def forward_wind(time, w, wind, ahead, half_length, height, event):
     Simley, Pao, Frehlich, Jonkman, Kelley, Analysis of light detection and ranging wind speed measurements
     for wind turbine control, Wind Energy 17, 2014, 413-433: range weighting (form from memory).
     """
-    speed = max(wind.mean[w, 0], 2.0)
+    speed = max(mean[w, 0], 2.0)
     total = weights = 0.0
     for n in range(BEAM_POINTS):
         along = 2.0 * (2.0 * n / (BEAM_POINTS - 1.0) - 1.0)
         weight = 1.0 / (1.0 + along * along)
-        total += weight * wind_at(time + (ahead + along * half_length) / speed, height, w, wind, event)
+        there = max(time + (ahead + along * half_length) / speed, 0.0)
+        total += weight * wind_at(there, w, mean, ground, box, boxes, box_step, place)
         weights += weight
-    return total / weights
+    return total / weights + event

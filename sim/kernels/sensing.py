@@ -10,16 +10,24 @@ from numba import njit
 
 from sim.kernels import breaking
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS
-from sim.kernels.nacelle import forward_wind, nacelle_direction, nacelle_wind
-from sim.kernels.random import UNIT, normal_pair, philox
+from sim.kernels.aero import FLAGS, INLINE
+from sim.kernels.chance import NOISE, draw, lose, wander
+from sim.kernels.inflow import event_at
+from sim.kernels.nacelle import (
+    beam_place,
+    forward_wind,
+    momentary_induction,
+    nacelle_wind,
+    root_dip,
+    steady_induction,
+    swirl_angle,
+)
+from sim.kernels.random import normal_quantile
 
 # Channels, three of each where a blade is meant.
 PITCH, FLAP, EDGE, DISTANCE, LAST_PASS = 0, 3, 6, 9, 12
 AZIMUTH, SPEED, FORE_AFT, SIDE_SIDE, WIND, POWER, DIRECTION, PREVIEW = range(15, 23)
 CHANNELS = 23
-# Purposes: they keep each random number apart from every other use of a lane's identity.
-NOISE, WALK, LOSS = np.uint64(0x53454E53), np.uint64(0x57414C4B), np.uint64(0x4C4F5353)
 UNSEEN, GOOD, STALE = 0, 1, 2  #: marks of a sample: never anything, fresh, or the last one kept
 
 
@@ -27,14 +35,19 @@ class Chain(NamedTuple):
     """What every sensor does to what it measures; by channel, then the few facts of single sensors."""
 
     fitted: np.ndarray  #: (CHANNELS,) bool
+    channels: np.ndarray  #: (n,) int64 those that are fitted
     every: np.ndarray  #: (CHANNELS,) int64 ticks between samples
     delay: np.ndarray  #: (CHANNELS,) int64 ticks from sample to reading
     deviation: np.ndarray  #: (CHANNELS,) standard deviation of the white noise
     bias: np.ndarray  #: (CHANNELS,) constant error
     walk: np.ndarray  #: (CHANNELS,) standard deviation of a step of the drift
     quantum: np.ndarray  #: (CHANNELS,) step of the digits, 0 for none
+    finer: np.ndarray  #: (CHANNELS,) one over it
     enter: np.ndarray  #: (CHANNELS,) chance that a drop-out begins at a sample
     stay: np.ndarray  #: (CHANNELS,) chance that it goes on at the next
+    quantiles: np.ndarray  #: see ``random.normal_quantile``
+    walks: bool  #: whether any sensor drifts
+    loses: bool  #: whether any loses samples
     walk_every: int  #: ticks between steps of the drifts
     sight: float  #: azimuth from the tower within which the tip's distance is seen [rad]
     reach: float  #: farthest distance that is seen [m]
@@ -54,122 +67,147 @@ class Memory(NamedTuple):
     drift: np.ndarray  #: (lane, CHANNELS)
 
 
-@njit(**FLAGS)
-def truth(row, lane, lanes, chain, design, induction, wind, period, blade_count, four):
-    """Write what ideal sensors would measure in this lane at this instant; nan where nothing is in sight."""
-    out, w, d = lanes.out[lane], lanes.wind[lane], lanes.design[lane]
-    for b in range(blade_count):
-        row[PITCH + b] = out[at.OUT_PITCH + b]
-        row[FLAP + b], row[EDGE + b] = out[at.OUT_FLAP + b], out[at.OUT_EDGE + b]
-        row[LAST_PASS + b] = lanes.last_pass[lane, b]
-        turn = (out[at.OUT_AZIMUTH] + 2.0 * math.pi * b / blade_count) % (2.0 * math.pi) - math.pi
-        distance = out[at.OUT_DISTANCE + b]
-        is_seen = abs(turn) <= chain.sight and distance <= chain.reach
-        row[DISTANCE + b] = distance if is_seen else math.nan
-    row[AZIMUTH], row[SPEED] = out[at.OUT_AZIMUTH], out[at.OUT_SPEED]
-    row[FORE_AFT], row[SIDE_SIDE] = out[at.OUT_FA_ACCELERATION], out[at.OUT_SS_ACCELERATION]
-    row[POWER] = out[at.OUT_POWER]
-    scalars = design.scalars[d]
-    row[WIND] = nacelle_wind(out, scalars, induction[d], chain.disturbance, blade_count)
-    row[DIRECTION] = nacelle_direction(out, scalars, chain.disturbance)
-    if chain.fitted[PREVIEW]:
-        row[PREVIEW] = forward_wind(
-            lanes.tick[lane] * period,
-            w,
-            wind,
-            chain.preview_range,
-            chain.preview_length,
-            chain.preview_height,
-            four,
-        )
+@njit(**INLINE)
+def from_tower(azimuth):
+    """Return an azimuth from 0 to 4 pi [rad] as measured from the tower, in [-pi, pi)."""
+    return azimuth - math.pi if azimuth < 2.0 * math.pi else azimuth - 3.0 * math.pi
 
 
 @njit(**FLAGS)
-def four_normals(counter, block, identity, purpose, four):
-    """Write the four standard normal numbers of a counter, block and purpose into ``four``."""
-    a, b, c, d = philox(np.uint64(counter), np.uint64(block), identity, purpose)
-    four[0], four[1] = normal_pair(a, b)
-    four[2], four[3] = normal_pair(c, d)
+def measure(rows, out, last_pass, design, scalars, induction, fitted, sight, reach, disturbance, blade_count):
+    """Write what ideal sensors would measure in every lane at this instant, but for the wind ahead.
+
+    Parameters
+    ----------
+    rows : (lane, CHANNELS) float64 - written; nan where nothing is in sight
+    out : (lane, OUTPUTS) float64, last_pass : (lane, BLADES) float64, design : (lane,) int64
+    scalars : (design, SCALARS) float64, induction : (design, point) float64
+    fitted, sight, reach, disturbance : as in Chain
+    """
+    sees_wind = fitted[WIND] or fitted[DIRECTION]
+    for lane in range(rows.shape[0]):
+        azimuth = out[lane, at.OUT_AZIMUTH]
+        for b in range(blade_count):
+            rows[lane, PITCH + b] = out[lane, at.OUT_PITCH + b]
+            rows[lane, FLAP + b] = out[lane, at.OUT_FLAP + b]
+            rows[lane, EDGE + b] = out[lane, at.OUT_EDGE + b]
+            rows[lane, LAST_PASS + b] = last_pass[lane, b]
+            turn = from_tower(azimuth + 2.0 * math.pi * b / blade_count)
+            distance = out[lane, at.OUT_DISTANCE + b]
+            is_seen = abs(turn) <= sight and distance <= reach
+            rows[lane, DISTANCE + b] = distance if is_seen else math.nan
+        rows[lane, AZIMUTH], rows[lane, SPEED] = azimuth, out[lane, at.OUT_SPEED]
+        rows[lane, FORE_AFT] = out[lane, at.OUT_FA_ACCELERATION]
+        rows[lane, SIDE_SIDE] = out[lane, at.OUT_SS_ACCELERATION]
+        rows[lane, POWER] = out[lane, at.OUT_POWER]
+        if sees_wind:
+            d, wind = design[lane], out[lane, at.OUT_WIND]
+            density, radius = scalars[d, at.DENSITY], scalars[d, at.TIP_RADIUS]
+            slowing = momentary_induction(wind, out[lane, at.OUT_THRUST], density, radius)
+            share = disturbance if scalars[d, at.SIDE] < 0.0 else 0.0
+            dip = root_dip(azimuth, blade_count) if share > 0.0 else 0.0
+            turned = swirl_angle(wind, slowing, out[lane, at.OUT_TORQUE], density, radius)
+            usual = steady_induction(induction, d, wind)
+            rows[lane, WIND] = nacelle_wind(wind, slowing - usual, dip, disturbance)
+            rows[lane, DIRECTION] = out[lane, at.OUT_DIRECTION] - share * turned
 
 
 @njit(**FLAGS)
-def wander(lane, tick, memory, identity, chain, four):
-    """Let the drifts of one lane make a step of their random walks."""
-    block = -1
-    for c in range(CHANNELS):
-        if chain.walk[c] > 0.0:
-            if block != c // 4:
-                block = c // 4
-                four_normals(tick, block, identity, WALK, four)
-            memory.drift[lane, c] += chain.walk[c] * four[c % 4]
+def look_ahead(rows, tick, wind_of, wind, ahead, half_length, height, period):
+    """Write what a beam ahead of the rotor sees in every lane."""
+    event = np.zeros(4)
+    place = beam_place(height, wind.points, wind.box_z0, wind.box_dz)
+    for lane in range(rows.shape[0]):
+        w = wind_of[lane]
+        if wind.transient[w] >= 0:
+            event_at(event, tick[lane] * period + ahead / max(wind.mean[w, 0], 2.0), w, wind)
+        else:
+            event[:] = 0.0
+        rows[lane, PREVIEW] = forward_wind(
+            tick[lane] * period, w, wind.mean, wind.ground, wind.box, wind.boxes, wind.box_step, place,
+            ahead, half_length, event[0] + height * event[2],
+        )  # fmt: skip
 
 
 @njit(**FLAGS)
-def drops(lane, c, tick, memory, identity, chain):
-    """Return whether this sample is lost; a drop-out begins and goes on by chance, sample by sample."""
-    if chain.enter[c] <= 0.0:
-        return False
-    a, _, _, _ = philox(np.uint64(tick), np.uint64(c), identity, LOSS)
-    chance = chain.stay[c] if memory.lost[lane, c] == 1 else chain.enter[c]
-    is_lost = np.float64(a >> np.uint64(11)) * UNIT < chance
-    memory.lost[lane, c] = 1 if is_lost else 0
-    return is_lost
+def sample(
+    rows, condition, tick, pass_tick, identity, samples, stamps, marks, lost, drift, channels,
+    every, deviation, bias, quantum, finer, quantiles,
+):  # fmt: skip
+    """Take the samples that are due in every lane, and keep the last of the others.
 
-
-@njit(**FLAGS)
-def sample(row, condition, lane, tick, lanes, memory, identity, chain, four):
-    """Take the samples that are due in one lane, and keep the last of the others.
+    Parameters
+    ----------
+    rows : (lane, CHANNELS) float64 - what is measured
+    condition : (lane, CHANNELS) int8 - what faults do to a channel
+    pass_tick : (lane, BLADES) int64 - tick at which the last pass was complete
+    samples, stamps, marks, lost, drift : as in Memory
+    channels : (n,) int64 - those that are fitted
+    every, deviation, bias, quantum, finer, quantiles : as in Chain
 
     Notes
     -----
     value = quantised(measured + bias + drift + noise). A sample that is lost, silenced or has nothing in
     sight keeps value and stamp of the last. A measured pass keeps one value for as long as it is the last.
     """
-    depth = memory.samples.shape[1]
-    here, before = tick % depth, (tick - 1) % depth
-    values, stamps, marks = memory.samples[lane], memory.stamps[lane], memory.marks[lane]
-    block, drawn = -1, np.int64(-1)
-    for c in range(CHANNELS):
-        if not chain.fitted[c]:
-            continue
-        value, stamp, mark = values[before, c], stamps[before, c], marks[before, c]
-        if tick % chain.every[c] == 0:
-            is_pass = LAST_PASS <= c < LAST_PASS + 3
-            instant = lanes.last_pass_tick[lane, c - LAST_PASS] if is_pass else tick
-            is_lost = drops(lane, c, tick, memory, identity, chain)
-            if is_lost or math.isnan(row[c]) or condition[c] == breaking.SILENT:
-                mark = STALE if stamp >= 0 else UNSEEN
-            elif is_pass and stamp == instant:
-                mark = GOOD
-            elif condition[c] == breaking.FROZEN and stamp >= 0:
-                stamp, mark = instant, GOOD
-            else:
-                value = row[c] + chain.bias[c] + memory.drift[lane, c]
-                if chain.deviation[c] > 0.0:
-                    if block != c // 4 or drawn != instant:
-                        block, drawn = c // 4, instant
-                        four_normals(instant, block, identity, NOISE, four)
-                    value += chain.deviation[c] * four[c % 4]
-                if chain.quantum[c] > 0.0:
-                    value = math.floor(value / chain.quantum[c] + 0.5) * chain.quantum[c]
-                stamp, mark = instant, GOOD
-        values[here, c], stamps[here, c], marks[here, c] = value, stamp, mark
+    depth = samples.shape[1]
+    block, words = np.zeros(2, np.int64), np.zeros(4, np.uint64)
+    for lane in range(rows.shape[0]):
+        now = tick[lane]
+        here = now % depth
+        before = here - 1 if here > 0 else depth - 1
+        block[0] = -1
+        for n in range(channels.shape[0]):
+            c = channels[n]
+            value, stamp = samples[lane, before, c], stamps[lane, before, c]
+            mark = marks[lane, before, c]
+            if every[c] == 1 or now % every[c] == 0:
+                measured = rows[lane, c]
+                is_pass = LAST_PASS <= c < LAST_PASS + 3
+                instant = pass_tick[lane, c - LAST_PASS] if is_pass else now
+                state = condition[lane, c]
+                if lost[lane, c] == 1 or math.isnan(measured) or state == breaking.SILENT:
+                    mark = STALE if stamp >= 0 else UNSEEN
+                elif is_pass and stamp == instant:
+                    mark = GOOD
+                elif state == breaking.FROZEN and stamp >= 0:
+                    stamp, mark = instant, GOOD
+                else:
+                    value = measured + bias[c] + drift[lane, c]
+                    if deviation[c] > 0.0:
+                        drawn = draw(c, instant, identity[lane], NOISE, block, words)
+                        value += deviation[c] * normal_quantile(drawn, quantiles)
+                    if quantum[c] > 0.0:
+                        value = math.floor(value * finer[c] + 0.5) * quantum[c]
+                    stamp, mark = instant, GOOD
+            samples[lane, here, c], stamps[lane, here, c], marks[lane, here, c] = value, stamp, mark
 
 
 @njit(**FLAGS)
-def report(reading, valid, age, late, lane, tick, memory, chain, period):
-    """Write one lane's readings: the samples of ``delay`` ticks ago, and what the sensor says of them."""
-    depth = memory.samples.shape[1]
-    for c in range(CHANNELS):
-        if not chain.fitted[c]:
-            reading[lane, c], valid[lane, c], age[lane, c] = math.nan, False, tick * period
-            continue
-        seen = max(tick - chain.delay[c] - late[c], 0) % depth
-        reading[lane, c] = memory.samples[lane, seen, c]
-        valid[lane, c] = memory.marks[lane, seen, c] == GOOD
-        stamp = memory.stamps[lane, seen, c]
-        age[lane, c] = max(tick - late[c] - stamp, 0) * period if stamp >= 0 else tick * period
-    reading[lane, AZIMUTH] = reading[lane, AZIMUTH] % (2.0 * math.pi)
+def report(reading, valid, age, late, tick, samples, stamps, marks, channels, delay, period):
+    """Write the readings: the samples of ``delay`` ticks ago, and what each sensor says of them.
+
+    Parameters
+    ----------
+    late : (lane, CHANNELS) int64 - ticks of delay that a fault adds
+    """
+    depth = samples.shape[1]
+    for lane in range(reading.shape[0]):
+        now = tick[lane]
+        here = now % depth
+        for c in range(CHANNELS):
+            reading[lane, c], valid[lane, c], age[lane, c] = math.nan, False, now * period
+        for n in range(channels.shape[0]):
+            c = channels[n]
+            place = here - min(delay[c] + late[lane, c], now)
+            place = place if place >= 0 else place + depth
+            reading[lane, c] = samples[lane, place, c]
+            valid[lane, c] = marks[lane, place, c] == GOOD
+            stamp = stamps[lane, place, c]
+            age[lane, c] = max(now - late[lane, c] - stamp, 0) * period if stamp >= 0 else now * period
+        turn = reading[lane, AZIMUTH]
+        if not 0.0 <= turn < 2.0 * math.pi:
+            reading[lane, AZIMUTH] = turn % (2.0 * math.pi)
 
 
 @njit(**FLAGS)
@@ -196,30 +234,29 @@ def sense(
     sensor's own opinion: a frozen, biased or lying sensor vouches for what it says. A fault's delay is
     unknown to the sensor and makes its ages too small. The azimuth comes back within [0, 2 pi).
     """
-    row, clean, four = np.zeros(CHANNELS), np.zeros(CHANNELS), np.zeros(4)
-    condition, late = np.zeros(CHANNELS, np.int64), np.zeros(CHANNELS, np.int64)
-    for lane in range(reading.shape[0]):
-        tick = lanes.tick[lane]
-        truth(row, lane, lanes, chain, design, induction, wind, period, blade_count, four)
-        if faults.count[lane] > 0:
-            clean[:] = row
-            condition[:] = breaking.SOUND
-            late[:] = 0
-            breaking.spoil(
-                row,
-                clean,
-                condition,
-                late,
-                faults.table[lane],
-                faults.count[lane],
-                tick,
-                identity[lane],
-                blade_count,
-            )
-        if tick > 0 and tick % chain.walk_every == 0:
-            wander(lane, tick, memory, identity[lane], chain, four)
-        sample(row, condition, lane, tick, lanes, memory, identity[lane], chain, four)
-        report(reading, valid, age, late, lane, tick, memory, chain, period)
-        if faults.count[lane] > 0:
-            condition[:] = breaking.SOUND
-            late[:] = 0
+    count, tick = reading.shape[0], lanes.tick
+    rows = np.empty((count, CHANNELS))
+    condition, late = np.zeros((count, CHANNELS), np.int8), np.zeros((count, CHANNELS), np.int64)
+    measure(
+        rows, lanes.out, lanes.last_pass, lanes.design, design.scalars, induction, chain.fitted,
+        chain.sight, chain.reach, chain.disturbance, blade_count,
+    )  # fmt: skip
+    if chain.fitted[PREVIEW]:
+        look_ahead(
+            rows, tick, lanes.wind, wind, chain.preview_range, chain.preview_length, chain.preview_height,
+            period,
+        )  # fmt: skip
+    breaking.spoil(rows, condition, late, faults.table, faults.count, tick, identity, blade_count)
+    if chain.walks:
+        wander(memory.drift, tick, identity, chain.walk, chain.walk_every, chain.quantiles)
+    if chain.loses:
+        lose(memory.lost, tick, identity, chain.every, chain.enter, chain.stay)
+    sample(
+        rows, condition, tick, lanes.last_pass_tick, identity, memory.samples, memory.stamps, memory.marks,
+        memory.lost, memory.drift, chain.channels, chain.every, chain.deviation, chain.bias, chain.quantum,
+        chain.finer, chain.quantiles,
+    )  # fmt: skip
+    report(
+        reading, valid, age, late, tick, memory.samples, memory.stamps, memory.marks, chain.channels,
+        chain.delay, period,
+    )  # fmt: skip
