@@ -18,9 +18,23 @@ ROOT = Path(__file__).resolve().parent.parent
 PYTHON = sys.executable
 PYTEST = (PYTHON, "-m", "pytest", "-q", "-p", "no:cacheprovider")
 IMPORT = re.compile(r"^\s*(?:from|import) ([\w.]+)(?: import (\w+))?", re.MULTILINE)
-COMPILED = ("numba", "sim.kernels", "sim.plant.annulus", "sim.march")
+COMPILED = (
+    "numba",
+    "sim.kernels",
+    "sim.plant.annulus",
+    "sim.march",
+    "tests.plant_lanes",
+    "tests.plant_flocks",
+)
 """Tests that import one of these run compiled code."""
-LONG_UNCOMPILED = ("sim.march", "sim.plant.pack", "sim.fork", "scenarios.")
+LONG_UNCOMPILED = (
+    "sim.march",
+    "sim.plant.pack",
+    "sim.fork",
+    "scenarios.",
+    "tests.plant_lanes",
+    "tests.plant_flocks",
+)
 """Tests that import one of these take too long where nothing is compiled."""
 
 

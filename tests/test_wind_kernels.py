@@ -11,7 +11,6 @@ from sim.kernels.inflow import dam, wind_plane
 from sim.kernels.stations import face_wind, part_air, read_wind, shade_air
 from sim.plant.air import wind_arrays
 from sim.wind.field import BoxGrid, Site, pack_winds, site_wind
-from tests.plant_lanes import rig, turbine
 
 SITE = Site("II", "A", hub_height=96.0, rotor_diameter=140.0)
 HUB = 96.0
@@ -159,18 +158,3 @@ def test_all_components_meet_the_blade_along_its_normal_and_its_motion() -> None
     felt = wind - [0.3 * (1.02 + 0.004 * -0.8 * 50.0), -0.2 * 1.03, 0.0]
     assert scratch[at.VN] == pytest.approx(felt @ n)
     assert scratch[at.VT] == pytest.approx(1.1 * 50.0 + 0.4 - felt @ t)
-
-
-def test_a_lane_marches_to_the_same_bits_among_winds_of_every_model() -> None:
-    skerry = turbine()
-    specs = [
-        site_wind("normal_turbulence", SITE, 11.0, seed=4, model=model)
-        for model in ("kaimal", "tensor", "longitudinal")
-    ]
-    specs.append(site_wind("coherent_gust", SITE, 11.0, transient_start=1.0))
-    together = rig(skerry, specs, seconds=12.0).march(4.0)
-    for index, spec in enumerate(specs):
-        alone = rig(skerry, [spec], seconds=12.0).march(4.0)
-        assert alone.lanes.y[0].tobytes() == together.lanes.y[index].tobytes()
-    states = {lane.tobytes() for lane in together.lanes.y}
-    assert len(states) == 4
