@@ -85,6 +85,7 @@ def test_a_case_that_kills_its_worker_is_isolated_and_the_others_finish(tmp_path
     assert len(campaign.results) == 11
 
 
+@pytest.mark.slow
 def test_a_logic_that_hangs_is_given_up_after_three_cases_and_the_others_finish(tmp_path: Path) -> None:
     stuck = [make_case(number, "stuck") for number in range(1, 7)]
     campaign = run(tmp_path, fakes.hangs_on_stack_stuck, CASES + stuck, lanes=96, stall_beating_s=0.5)
