@@ -65,6 +65,7 @@ def test_what_the_logic_did_not_touch_is_its_own_counterpart():
     assert np.all(passes["weight"][early] == 1.0)
 
 
+@pytest.mark.slow
 def test_rebound_within_a_revolution_is_told_by_the_fork(every_fork):
     """Passes that were not acted on themselves, but came within a turn of an action, have a counterpart."""
     passes = march(flock_of(winds(), stack_of(Steady(), Nudge(250, 262))), SETTLE, JUDGED).passes
@@ -74,6 +75,7 @@ def test_rebound_within_a_revolution_is_told_by_the_fork(every_fork):
     assert passes["time_s"][changed].max() < last + 1.3 * 2.0 * np.pi / 1.0
 
 
+@pytest.mark.slow
 def test_thinned_forks_are_some_of_all_forks_with_weights_that_make_up_for_the_others():
     """Acting at every pass, about one fork in COST is drawn; its counterfactual is unchanged."""
     record = march(flock_of(winds() * 4, stack_of(Steady(), Nudge(0, 10**9))), SETTLE, 20.0)
