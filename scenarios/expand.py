@@ -14,7 +14,7 @@ from scenarios.case import Case, LayerSpec, RunSpec, TurbineSpec, hash_file
 from scenarios.fault_keys import fault_problems, fault_spec
 from scenarios.scenario import Entry, Requirement, Scenario
 from scenarios.scenario_file import EntryKeys, ScenarioKeys
-from scenarios.sensing import sensor_spec
+from scenarios.sensing import clock_problems, sensor_spec
 from scenarios.wind_keys import WindKeys
 from scenarios.wind_making import Blown, WindMaker
 from sim.design import Turbine
@@ -40,7 +40,7 @@ class Builder:
     def build(self) -> Scenario:
         keys = self.keys
         entries = tuple(self._entry(index, entry) for index, entry in enumerate(keys.entries))
-        self._check_faults({entry.design.rotor.blade_count for entry in entries})
+        self._check_parts({entry.design.rotor.blade_count for entry in entries})
         return Scenario(
             path=self.path,
             name=keys.name,
@@ -151,9 +151,10 @@ class Builder:
         if is_lowest and not getattr(layer, "power", False):
             raise InputError(problem(self.path, self.lines, key, told, "the lowest layer must make power"))
 
-    def _check_faults(self, blade_counts: set[int]) -> None:
+    def _check_parts(self, blade_counts: set[int]) -> None:
         fitted = [sensor for sensor, _ in self.sensors.delays]
         problems = list(fault_problems(self.keys.faults, min(blade_counts), fitted, self.path, self.lines))
+        problems += clock_problems(self.keys.sensors, self.keys.period_s, self.path, self.lines)
         names = {fault.name for fault in self.keys.faults}
         asked = set()
         for index, wind in enumerate(self.keys.winds):

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 from scenarios.case import SensorSpec
 from scenarios.sensor_keys import USUAL, SensorKeys
 from sim.interface import SENSED
+from sim.keyfile import Lines, problem
 from sim.units import unit_of
 
 _SI = {"sampling_s": "sampling", "loss_share": "loss_share", "loss_length_s": "loss_length"}
@@ -59,3 +62,14 @@ def _details(sensor: str, keys: Any) -> tuple[dict[str, float], dict[str, float]
     if "loss_share" not in told:
         told.pop("loss_length", None)
     return told, shared
+
+
+def clock_problems(sensors: SensorKeys, period: float, path: Path, lines: Lines) -> Iterator[str]:
+    """Yield delays and sampling intervals that are no whole number of periods, each with its line."""
+    told = {key: getattr(sensors, key) for key in SensorKeys.model_fields if key.endswith("delay_s")}
+    told |= {f"{sensor}.sampling_s": getattr(sensors, sensor).sampling_s for sensor in USUAL}
+    for key, value in told.items():
+        whole = 0.0 if value is None else round(value / period) * period
+        if value is not None and abs(whole - value) > 1e-9:
+            allowed = f"must be whole periods of {period:g} s, like {whole or period:g}"
+            yield problem(path, lines, f"sensors.{key}", value, allowed)

@@ -1,0 +1,92 @@
+"""Duels and vetting from the command line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from scenarios.cli import main
+from scenarios.studies.duel import duel_scenario
+from sim.errors import InputError
+
+DATA = Path(__file__).parent / "data"
+SMALL = [
+    ("duration_s", "20"),
+    ("settle_s", "5"),
+    ("winds", '[{label = "gusty", kind = "extreme_turbulence", speeds_m_s = [11], seeds = 2}]'),
+]
+
+
+def test_a_duel_puts_every_stack_on_the_candidates_turbine_in_the_same_winds() -> None:
+    scenario = duel_scenario("hollin-fell", ["power", "power+scheduled", "power+guard"], SMALL)
+    assert [entry.name for entry in scenario.entries] == ["power", "power+scheduled", "power+guard"]
+    assert len({entry.turbine.content for entry in scenario.entries}) == 1
+    assert len({case.wind_key for case in scenario.cases}) == 2
+    assert scenario.entries[0].design.blade.stiffness_factor.tolist() == [1.0, 1.0, 1.0]
+    soft = duel_scenario("hollin-fell", ["power", "power+guard"]).entries[0]
+    from scenarios.load import load_scenario
+
+    assert soft.turbine.content == load_scenario("hollin-fell").candidate.turbine.content
+
+
+def test_a_duel_takes_a_users_own_layer_from_the_working_directory(monkeypatch) -> None:
+    monkeypatch.chdir(DATA)
+    scenario = duel_scenario("hollin-fell", ["power", "power+broken_logic.py:Honest"], SMALL)
+    assert scenario.candidate.stack[1].source == str(DATA / "broken_logic.py")
+
+
+@pytest.mark.parametrize(
+    ("stacks", "words"),
+    [
+        (["power"], "a duel needs two stacks or more"),
+        (["power", "power"], "--stack power: is there twice"),
+        (["power", "power+gard"], "unknown layer 'gard'; did you mean 'guard'"),
+        (["power", "guard"], "the lowest layer must make power"),
+    ],
+)
+def test_a_duel_that_makes_no_sense_is_refused(stacks, words) -> None:
+    with pytest.raises(InputError, match=words):
+        duel_scenario("hollin-fell", stacks, SMALL)
+
+
+def test_the_duels_command_prints_tables_and_costs_and_writes_its_page(tmp_path: Path, capsys) -> None:
+    sets = [part for key, value in SMALL for part in ("--set", f"{key}={value}")]
+    where = ["--store", str(tmp_path / "store"), "--out", str(tmp_path), "--jobs", "0", "--quiet"]
+    code = main(
+        ["duel", "hollin-fell", "--stack", "power", "--stack", "power+guard", "--json", *sets, *where]
+    )
+    told = json.loads(capsys.readouterr().out)
+    assert code in (0, 1)
+    assert [entry["name"] for entry in told["controllers"]] == ["power", "power+guard"]
+    cost = told["cost"]["power+guard"]
+    assert cost["yardsticks"] > told["cost"]["power"]["yardsticks"] > 0.0
+    assert 0.0 < cost["share_of_wall_time"] < 1.0
+    page = Path(told["page"]).read_text(encoding="utf-8")
+    assert "What the logic costs to compute" in page and "<svg" in page
+
+
+def test_vet_ends_with_0_for_the_template_and_with_1_for_a_sinner(capsys) -> None:
+    assert main(["vet", "controllers/template.py:Template"]) == 0
+    assert "keeps the contract" in capsys.readouterr().out
+    assert main(["vet", f"{DATA}/broken_logic.py:KeepsSecrets", "--json"]) == 1
+    told = json.loads(capsys.readouterr().out)
+    broken = {row["clause"]: row for row in told["clauses"] if not row["passed"]}
+    assert list(broken) == ["keeps its memory in the state"]
+    assert "tick 0: pitch[0, 0] is" in broken["keeps its memory in the state"]["example"]
+    assert "treats lanes apart" in told["not_tried"]
+
+
+def test_vet_of_what_is_not_there_is_wrong_input(capsys) -> None:
+    assert main(["vet", "nowhere.py:Logic"]) == 2
+    assert "nowhere.py: no such file" in capsys.readouterr().err
+    assert main(["vet", f"{DATA}/broken_logic.py:KeepSecrets"]) == 2
+    assert "did you mean 'KeepsSecrets'" in capsys.readouterr().err
+
+
+def test_list_names_every_kind_of_fault(capsys) -> None:
+    from sim.faults import KINDS
+
+    assert main(["list", "--faults", "--json"]) == 0
+    assert [row["kind"] for row in json.loads(capsys.readouterr().out)["faults"]] == list(KINDS)
