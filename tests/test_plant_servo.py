@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-
 from functools import cache
 
 import numpy as np
@@ -98,7 +97,7 @@ class Step(Steady):
 
 @cache
 def answer(whole: int, share: float = 0.0) -> np.ndarray:
-    """Pitch of blade 0 at every tick of a second and a half, settled before the step; the delay is given in ticks."""
+    """Pitch of blade 0 at every tick, settled before the step; the delay is given in ticks."""
     machine = turbine(("pitch.delay_s", 0.10))
     suite = SensorSuite({"pitch": Sensor(0.0, 0.0)})
     flock = flock_of([steady_wind(12.0)], Stack([Step()], ["step"]), machines=[machine], suite=suite)
