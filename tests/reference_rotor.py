@@ -128,7 +128,17 @@ def reference_turbine() -> Turbine:
         nacelle=Nacelle(240e3, 1.9, 1.75, 56780.0, 115926.0),
         machine=Machine(5e6, 12.1 * rpm, 6.9 * rpm, 97.0, 534.116, 0.1, 0.944, 3.0, 25.0, 1.1, 0.35),
         pitch=Pitch(
-            0.0, 90 * degree, 8.0, 0.7, 0.0, 8 * degree, 15 * degree, 8 * degree, 0.0, 0.0, 0.0,
+            0.0,
+            90 * degree,
+            8.0,
+            0.7,
+            0.0,
+            8 * degree,
+            15 * degree,
+            8 * degree,
+            0.0,
+            0.0,
+            0.0,
             *np.ones((3, 3)),
         ),
     )
