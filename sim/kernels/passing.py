@@ -78,7 +78,8 @@ def outline_gap(chord, thickness, mid, along, across, distance):
 def shape_at(shape, height, top):
     """Return the tower's sway shape at ``height`` from its table of equal steps up to ``top``."""
     last = shape.shape[0] - 1
-    place = min(max(height / top, 0.0), 1.0) * last
+    share = height / top if height > 0.0 else 0.0  # what is no number counts as the ground
+    place = (share if share < 1.0 else 1.0) * last
     i = min(int(place), last - 1)
     return shape[i] + (place - i) * (shape[i + 1] - shape[i])
 

@@ -211,7 +211,8 @@ def read_polars(s, blade_count, polars):
             i = b * at.STATIONS + n
             place = s[at.ALPHA + i] * DEGREE + 180.0
             place -= 360.0 * math.floor(place * (1.0 / 360.0))
-            j = min(int(place) if place > 0.0 else 0, 359)
+            row = place if place > 0.0 else 0.0
+            j = int(row if row < 359.0 else 359.0)
             g = place - j
             low, high = polars[n, j], polars[n, j + 1]
             s[at.CL_ATT + i] = low[0] + g * (high[0] - low[0])
