@@ -93,7 +93,7 @@ class Commands:
 
     pitch: Array  #: (lane, blade) float64 [rad]
     torque: Array  #: (lane,) float64 [N m] - generator torque referred to the rotor shaft
-    stop: Array  #: (lane,) bool - True asks for an emergency stop
+    stop: Array  #: (lane,) bool - True trips an emergency stop, which then lasts
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from sim.kernels.nacelle import beam_place, forward_wind, wind_at
 from sim.kernels.random import normal_quantile
 from sim.plant.air import wind_arrays
 from sim.sensors import (
+    CHANNELS,
     Sensor,
     SensorSuite,
     fresh_memory,
@@ -126,6 +127,23 @@ def test_noise_is_white_and_normal_with_the_stated_deviation():
         (unit[1:], unit[:-1]), (unit[:, 1:], unit[:, :-1]), (unit[..., 1:], unit[..., :-1]),
     ):  # fmt: skip
         assert abs(np.mean(one_way * other)) < 1.2 * bound
+
+
+@pytest.mark.parametrize("what", ["noise", "losses"])
+def test_no_two_channels_share_their_random_numbers(what):
+    """Every pair of the channels that are always seen: correlation within its own scatter."""
+    names = [name for name in CHANNELS if name not in ("tip_distance", "last_pass_clearance", "wind_preview")]
+    lossy = {"loss_share": 0.5, "loss_length": 0.08} if what == "losses" else {}
+    bench, rows = Bench(SensorSuite({n: Sensor(0.0, 1.0, **lossy) for n in names}), 20), []
+    for tick in range(300):
+        seen = bench.sense(tick)
+        told = seen.valid if what == "losses" else {name: getattr(seen, name) for name in names}
+        rows.append(np.concatenate([np.reshape(told[name], (20, -1)) for name in names], axis=1))
+    table = np.array(rows, float).reshape(300 * 20, -1)
+    count = table.shape[1]
+    bound = stats.norm.isf(FALSE_ALARM / count**2) / np.sqrt(len(table))
+    assert count == 16  # three blades of three sensors, five single ones, two of the tower top
+    assert np.max(np.abs(np.corrcoef(table, rowvar=False) - np.eye(count))) < bound
 
 
 def test_drift_is_a_random_walk_that_starts_at_nothing_and_has_its_deviation_after_an_hour():
