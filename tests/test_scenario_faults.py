@@ -9,10 +9,12 @@ from pathlib import Path
 
 import pytest
 
+from scenarios.campaign import run_cases
 from scenarios.fault_keys import FaultKeys
 from scenarios.load import load_scenario
 from scenarios.sensor_keys import USUAL
 from scenarios.simulate import sensor_suite, simulate
+from scenarios.store import Store
 from sim.errors import InputError
 from sim.faults import KINDS
 from sim.interface import SENSED
@@ -201,3 +203,15 @@ def test_a_case_with_a_fault_does_not_depend_on_the_cases_beside_it() -> None:
         for case, result in zip(part, simulate(part), strict=True):
             for name, value in whole[case.key].items():
                 assert value.tobytes() == result[name].tobytes(), (case.title, name)
+
+
+@pytest.mark.slow
+def test_faults_give_the_same_in_this_process_and_in_workers(tmp_path: Path) -> None:
+    scenario = load_scenario("bad-day", [("duration_s", 14.0), ("settle_s", 8.0)])
+    cases = scenario.cases_of(scenario.candidate)
+    here = run_cases(cases, Store(tmp_path / "here"), jobs=0).results
+    there = run_cases(cases, Store(tmp_path / "there"), jobs=2).results
+    assert len(here) == len(cases)
+    for key, result in here.items():
+        for name, value in result.items():
+            assert value.tobytes() == there[key][name].tobytes(), name
