@@ -68,20 +68,24 @@ class EntryKeys(FileModel):
     )
 
 
+NAME = r"^[^./\\][^/\\]*$"
+"""A name that is safe as a file's: no slash, no dot in front."""
+
+
 class ScenarioKeys(FileModel):
     """A whole scenario file."""
 
-    name: str = _key("what reports call the scenario", min_length=1)
+    name: str = _key("what reports and files are called; no path", min_length=1, pattern=NAME)
     title: str = _key("one line for the reader", default="")
     turbine: str = _key("name of a shipped turbine, or a file relative to this one", min_length=1)
     seed: int = _key("changes every turbulent field and every sensor's noise", ge=0, le=2**31)
     period_s: float = _key("controller period and step of the march", default=0.04, gt=0.0)
-    duration_s: float = _key("judged time of a turbulent case", default=600.0, gt=0.0, le=3600.0)
+    duration_s: float = _key("judged time of a turbulent case", default=600.0, ge=5.0, le=3600.0)
     settle_s: float = _key("marched before judging starts", default=60.0, ge=0.0, le=600.0)
     gust_duration_s: float = _key(
         "judged time of a case without turbulence, from the start of its event",
         default=30.0,
-        gt=0.0,
+        ge=5.0,
         le=600.0,
     )
     questions: list[Question] = _key(

@@ -298,7 +298,7 @@ FAULTS = {
     ),
     "out of range": (
         ("duration_s = 60", "duration_s = -60"),
-        r"small\.toml:5: duration_s = -60; must be a number > 0",
+        r"small\.toml:5: duration_s = -60; must be a number >= 5",
     ),
     "unknown word": (("extreme_turbulence", "extrem_turbulence"), r"small\.toml:33: .*'extreme_turbulence'"),
     "unknown layer": (
@@ -393,3 +393,9 @@ def test_every_key_of_a_scenario_is_documented() -> None:
 def test_a_period_too_long_for_the_stiffest_mode_is_refused_with_the_mode_and_the_limit():
     with pytest.raises(InputError, match=r"period_s = 0\.5; must be at most 0\.1\d+ s.*flap_2"):
         load_scenario("hollin-fell", [("period_s", "0.5")])
+
+
+@pytest.mark.parametrize("name", ["../../evil", "a/b", ".hidden", "a\\b"])
+def test_a_name_that_would_leave_the_output_folder_is_refused(name: str) -> None:
+    with pytest.raises(InputError, match="name = "):
+        load_scenario("hollin-fell", [("name", name)])

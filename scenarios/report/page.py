@@ -102,6 +102,21 @@ def render(page: Page) -> str:
     return environment.get_template("page.html.j2").render(values)
 
 
+def prepare(folder: Path) -> None:
+    """Make the folder that a page will go to, before anything is computed for it.
+
+    Raises
+    ------
+    InputError
+        It cannot be made, or is no folder.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = "is not a folder" if folder.exists() else f"cannot be made ({error.strerror})"
+        raise InputError(f"{folder}: {reason}; choose another with --out DIR") from error
+
+
 def write(path: Path, text: str) -> None:
     """Write a file, making its folder.
 

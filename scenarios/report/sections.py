@@ -14,7 +14,7 @@ from scenarios.report.wind_figures import field_section
 from scenarios.scenario import Scenario
 from scenarios.studies.assess import CHANNELS, Assessment
 from scenarios.studies.featured import Featured, Features
-from scenarios.studies.telling import governing_text, number, percent, ratio_text, straw_man
+from scenarios.studies.telling import governing_text, held, number, percent, ratio_text, straw_man
 
 Entries = Sequence[Assessment]
 
@@ -94,7 +94,7 @@ def _room_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     head += ["smallest of all [m]", "passes", "broken", "strikes"]
     rows = [
         _row(entry, pen, entries, [
-            " + ".join(entry.stack), "yes" if entry.verdict.holds else "no",
+            " + ".join(entry.stack), held(entry.verdict),
             number(entry.verdict.governing.characteristic), number(entry.gathered.required),
             number(entry.verdict.governing.margin, "+.2f"), number(entry.verdict.smallest_clearance),
             str(entry.pass_count), str(entry.broken), str(entry.strikes),

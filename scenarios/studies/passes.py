@@ -40,9 +40,10 @@ def run(scenario: Scenario, options: Options) -> Answer:
     InputError, RunError
         As `scenarios.campaign.run_cases`; a file cannot be written.
     """
-    from scenarios.report.page import render, write
+    from scenarios.report.page import prepare, render, write
     from scenarios.report.passes import passes_page
 
+    prepare(options.out)
     study = judge_scenario(scenario, Store(options.store), options)
     page = options.out / f"{scenario.name}-passes.html"
     listing = page.with_suffix(".csv")

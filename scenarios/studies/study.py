@@ -56,9 +56,10 @@ def run(scenario: Scenario, options: Options) -> Answer:
     InputError, RunError
         As `scenarios.campaign.run_cases`; the page cannot be written.
     """
-    from scenarios.report.page import render, write
+    from scenarios.report.page import prepare, render, write
     from scenarios.report.sections import study_page
 
+    prepare(options.out)
     store = Store(options.store)
     study = judge_scenario(scenario, store, options)
     page = options.out / f"{scenario.name}.html"

@@ -8,7 +8,7 @@ from typing import Any
 
 from scenarios.answer import table
 from scenarios.studies.assess import CHANNELS, Assessment
-from sim.measures.clearance import BinClearance
+from sim.measures.clearance import BinClearance, Verdict
 from sim.measures.lifetime import PairedRatio
 from sim.measures.rates import StratumRates
 from sim.measures.statistics import Interval
@@ -19,6 +19,13 @@ CHANNEL_TITLES: Mapping[str, str] = {
     "blade_root_edge_kNm": "edge",
     "tower_base_fore_aft_kNm": "tower",
 }
+
+
+def held(verdict: Verdict) -> str:
+    """Say whether an entry holds; "not shown" where winds are too few for the rule, or cases failed."""
+    if verdict.holds:
+        return "yes"
+    return "not shown" if verdict.problems else "no"
 
 
 def governing_text(item: BinClearance) -> str:
@@ -175,7 +182,7 @@ def _room_text(entries: Sequence[Assessment]) -> str:
                 entry.name,
                 " + ".join(entry.stack),
                 governing_text(verdict.governing),
-                "yes" if verdict.holds else "no",
+                held(verdict),
                 number(verdict.governing.characteristic),
                 number(verdict.governing.margin, "+.2f"),
                 number(verdict.smallest_clearance),
