@@ -124,11 +124,14 @@ def test_progress_counts_every_case_once(tmp_path: Path) -> None:
 CAMPAIGN = """
 import sys
 sys.path.insert(0, {root!r})
+import signal
 from tests import campaign_fakes as fakes
 from scenarios.campaign import Limits, run_cases
 from scenarios.store import Store
 from scenarios.workers import Engine
 if __name__ == "__main__":
+    # A shell that starts the tests in the background has Ctrl-C ignored by all that they start.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     cases = [fakes.make_case(number) for number in range(1, 13)]
     print("begun", flush=True)
     run_cases(cases, Store({store!r}, "v"), 2, None, Engine(fakes.{fake}), Limits(lanes=2))
