@@ -9,7 +9,7 @@ import numpy as np
 from numba import njit
 
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS
+from sim.kernels.aero import FLAGS, LEAN
 from sim.kernels.step import runge_kutta
 from sim.kernels.watch import OVERSPEED, STRUCK, add_up, check_lane, close_pass, put_out, watch_blade
 
@@ -66,25 +66,11 @@ def make_work():
     )
 
 
-@njit(**FLAGS)
-def advance(lanes, log, design, wind, pitch_command, torque_command, acting, period, parts, blade_count):
-    """March every lane that is not ended by one period.
-
-    Parameters
-    ----------
-    lanes : Lanes - changed
-    log : Log - written
-    design : Design
-    wind : Wind
-    pitch_command : (lane, blade) float64 [rad]
-    torque_command : (lane,) float64 [N m]
-    acting : (lane, blade) bool - the logic acts on this blade in this period
-    period : float64 [s]
-    parts : int - steps that a period is divided into; with 0 no time passes, but rates and outputs are
-        computed, as the first period needs them
-    blade_count : int
-    """
-    work = make_work()
+@njit(**LEAN)
+def march_lanes(
+    work, lanes, log, design, wind, pitch_command, torque_command, acting, period, parts, blade_count
+):
+    """March every lane as ``advance`` says; ``work`` is scratch."""
     h = period / parts if parts > 0 else 0.0
     for lane in range(lanes.y.shape[0]):
         status = lanes.status[lane]
@@ -127,3 +113,27 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
         check_lane(lane, (tick + 1) * period, lanes, design, blade_count)
         if tick >= log.judged_from[lane]:
             add_up(lane, period, lanes, log, blade_count)
+
+
+@njit(**FLAGS)
+def advance(lanes, log, design, wind, pitch_command, torque_command, acting, period, parts, blade_count):
+    """March every lane that is not ended by one period.
+
+    Parameters
+    ----------
+    lanes : Lanes - changed
+    log : Log - written
+    design : Design
+    wind : Wind
+    pitch_command : (lane, blade) float64 [rad]
+    torque_command : (lane,) float64 [N m]
+    acting : (lane, blade) bool - the logic acts on this blade in this period
+    period : float64 [s]
+    parts : int - steps that a period is divided into; with 0 no time passes, but rates and outputs are
+        computed, as the first period needs them
+    blade_count : int
+    """
+    work = make_work()
+    march_lanes(
+        work, lanes, log, design, wind, pitch_command, torque_command, acting, period, parts, blade_count
+    )

@@ -14,9 +14,10 @@ from typing import Any
 from numba import njit
 
 FLAGS: dict[str, Any] = {"fastmath": {"contract", "reassoc", "nsz"}, "error_model": "numpy", "cache": True}
-INLINE: dict[str, Any] = FLAGS | {
-    "forceinline": True
-}  #: for scalar functions that a station loop must swallow whole
+LEAN: dict[str, Any] = FLAGS | {"_nrt": False}
+"""For what runs every step: nothing is allocated there, so references to arrays need no count."""
+INLINE: dict[str, Any] = LEAN | {"forceinline": True}
+"""For what its caller must swallow whole: scalar functions, and those that are handed many arrays."""
 INFLOW_COUPLING = 0.6  #: k of the two-filter inflow model [-]
 WAGNER_A1, WAGNER_A2 = 0.165, 0.335  #: weights of the two-term Wagner function [-]
 WAGNER_B1, WAGNER_B2 = 0.0455, 0.3  #: its exponents per semi-chord travelled [-]

@@ -13,7 +13,7 @@ import math
 from numba import njit
 
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS, INLINE
+from sim.kernels.aero import INLINE, LEAN
 
 
 @njit(**INLINE)
@@ -64,7 +64,7 @@ def turbulence_at(plane, time, w, wind):
             plane[to + n] = low * before[first + n] + high * after[first + n]
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def lay_out(plane, mean, grid, points, event, tilt):
     """Write the wind of every point in the ground frame: tilted by the upflow, turned by its direction.
 
@@ -142,7 +142,7 @@ def fade(height, top, radius):
     return 1.0 - t * t * (3.0 - 2.0 * t)
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def wake_shape(x, radius, drag):
     """Return (depth, width): the velocity deficit [-] and full width [m] of a tower's wake ``x`` behind it.
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from numba import njit
 
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS, INLINE
+from sim.kernels.aero import INLINE, LEAN
 from sim.kernels.structure import GRAVITY
 
 TILTING = 4.4  #: weight of the root moment in a slewing ring's friction
@@ -78,7 +78,7 @@ def bearing_friction(rate, root_moment, pull, arm, radius):
     return turning * (arm * TILTING * root_moment + radius * pull)
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def bent_sums(q, blade, vectors, matrices):
     """Return a bent blade's sums about its pitch axis: m x2, m y2, m x y, m x, m y, m r x, m r y."""
     xx, yy, xy = blade[at.PREBEND_2], 0.0, 0.0
@@ -125,7 +125,7 @@ def spin_moment(sums, omega, frame, scalars):
     return omega * omega * c * (c * uv + lean * rv)
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def shaking_moment(q, accelerations, vectors, matrices):
     """Return the inertia of the modes' own acceleration about the pitch axis, m (x y'' - y x'') [N m]."""
     total = 0.0
@@ -137,7 +137,7 @@ def shaking_moment(q, accelerations, vectors, matrices):
     return total
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def air_moment(s, k, first, q, frame, density):
     """Return the moment of the air about the pitch axis [N m]: lift and drag on the bent blade, and sections.
 

@@ -11,7 +11,7 @@ import math
 
 from numba import njit
 
-from sim.kernels.aero import FLAGS
+from sim.kernels.aero import LEAN
 from sim.kernels.layout import (
     CHORD,
     LIFT_P,
@@ -36,7 +36,7 @@ OUTER = (
 )
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def hermite(y0, d0, y1, d1, h, t):
     """Return the cubic through (y0, slope d0) and (y1, slope d1), ``h`` apart, at the share ``t`` of h."""
     t2 = t * t
@@ -49,7 +49,7 @@ def hermite(y0, d0, y1, d1, h, t):
     )
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def outline_gap(chord, thickness, mid, along, across, distance):
     """Return how far [m] an elliptic section is from a point at ``distance`` [m] of its pitch axis.
 
@@ -74,7 +74,7 @@ def outline_gap(chord, thickness, mid, along, across, distance):
     return straight + 0.5 * aside * aside / max(straight + bend, 0.1)
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def shape_at(shape, height, top):
     """Return the tower's sway shape at ``height`` from its table of equal steps up to ``top``."""
     last = shape.shape[0] - 1
@@ -84,7 +84,7 @@ def shape_at(shape, height, top):
     return shape[i] + (place - i) * (shape[i + 1] - shape[i])
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def clearance(q, sway_x, sway_y, hub, frame, first, k, scalars, tower_shape):
     """Return (clearance [m], radius [m] of the nearest station): outline to tower wall, horizontally.
 
@@ -150,7 +150,7 @@ def clearance(q, sway_x, sway_y, hub, frame, first, k, scalars, tower_shape):
     return best, where
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def vertex(before, least, after):
     """Return (offset in steps, value) of the parabola's minimum through three equally spaced samples."""
     bend = before - 2.0 * least + after

@@ -13,7 +13,7 @@ from numba import njit
 
 from sim.kernels import aero
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS
+from sim.kernels.aero import LEAN
 from sim.kernels.inflow import dam, fade, wake_shape
 
 NEXT, PLANE = np.uint64(1), np.uint64(at.POINTS)  #: to the point beside, to the next component
@@ -22,7 +22,7 @@ SLOWEST = 0.5  #: wind through the rotor that the momentum balance sees at least
 FASTEST = 80.0  #: chords per second beyond which a section's lags are held: 21 ms where a slender tip has 10
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def place_stations(s, k, first, count, q, qd, hub, frame, scalars):
     """Write position, radius and velocity of one blade's stations into scratch ``s``; ``k`` are constants."""
     cb, sb = frame[0], frame[1]
@@ -72,7 +72,7 @@ def place_stations(s, k, first, count, q, qd, hub, frame, scalars):
         s[at.VD + i] = xd * sb + yd * cb + pitch_rate * u
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def read_wind(s, count, plane, ny, nz, y0, z0, dy, dz):
     """Read the wind of every station from the plane, bilinearly; z0 is a height above ground.
 
@@ -105,7 +105,7 @@ def read_wind(s, count, plane, ny, nz, y0, z0, dy, dz):
             high += PLANE
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def face_wind(s, first, count, frame, air):
     """Write the wind of one blade's stations, relative to the moving tower top, along n and t of the blade.
 
@@ -126,7 +126,7 @@ def face_wind(s, first, count, frame, air):
         s[at.VT + i] = omega * s[at.RHO + i] + s[at.VD + i] - (wx * tx + wy * ty + wz * tz)
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def meet_air(s, y, k, first, count, frame, omega):
     """Write speed, inflow angle and angle of attack of one blade's stations, induction included."""
     pitch, pitch_rate = frame[19], frame[20]
@@ -152,7 +152,7 @@ def meet_air(s, y, k, first, count, frame, omega):
         s[at.ALPHA + i] = aero.effective_angle(y[at.ROW_X1 + i], y[at.ROW_X2 + i], three_quarter)
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def part_air(s, first, count, scalars):
     """Let the tower slow and part the wind of the stations before it (rotors upwind of the tower).
 
@@ -175,7 +175,7 @@ def part_air(s, first, count, scalars):
         s[at.WY + i] = wy + wx * parted - wy * slowed
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def shade_air(s, first, count, scalars):
     """Lower the wind of the stations in the tower's wake (rotors downwind of the tower).
 
@@ -200,7 +200,7 @@ def shade_air(s, first, count, scalars):
             s[at.WZ + i] *= kept
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def read_polars(s, blade_count, polars):
     """Read every station's section tables at its effective angle of attack; linear between whole degrees.
 
@@ -221,7 +221,7 @@ def read_polars(s, blade_count, polars):
             s[at.CD + i] = low[3] + g * (high[3] - low[3])
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def feel_loads(s, y, dy, k, count, scalars, blade_count):
     """Write the loads per unit length of all stations and the rates of their inflow and lag states."""
     half_density, over_tip = 0.5 * scalars[at.DENSITY], 1.0 / scalars[at.TIP_RADIUS]
@@ -250,7 +250,7 @@ def feel_loads(s, y, dy, k, count, scalars, blade_count):
         dy[at.ROW_F + i] = aero.separation_rate(f, s[at.F_STATIC + i], chords)
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def sum_loads(load, total, s, k, first, count, hub, frame, scalars):
     """Sum one blade's loads: generalised loads of its shapes, and the hub's totals.
 

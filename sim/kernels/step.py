@@ -13,7 +13,7 @@ from numba import njit
 
 from sim.kernels import layout as at
 from sim.kernels import stations, structure
-from sim.kernels.aero import FLAGS, INLINE
+from sim.kernels.aero import INLINE, LEAN
 from sim.kernels.inflow import wind_plane
 from sim.kernels.machine import blade_pitch, servo_acceleration, torque_rate
 
@@ -140,7 +140,7 @@ def move(y, dy, d, design, frames, work, blade_count, shapes):
     dy[at.AZIMUTH], dy[at.SPEED] = y[at.SPEED], accelerations[2]
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def evaluate(y, dy, d, design, wind, work, blade_count, shapes):
     """Write the rate of one lane's state, all but the servos' and the generator's part.
 

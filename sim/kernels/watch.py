@@ -8,7 +8,7 @@ from numba import njit
 
 from sim.kernels import layout as at
 from sim.kernels import structure
-from sim.kernels.aero import FLAGS, INLINE
+from sim.kernels.aero import INLINE, LEAN
 from sim.kernels.cycles import record_turning
 from sim.kernels.machine import blade_pitch, servo_torque
 from sim.kernels.passing import clearance, hermite, vertex
@@ -143,7 +143,7 @@ def watch_blade(search, b, time, h, y, dy, d, design, work, blade_count):
     return gap, 0
 
 
-@njit(**FLAGS)
+@njit(**LEAN)
 def close_pass(lane, b, tick, lanes, log):
     """Book a completed pass and make ready for the blade's next one."""
     search = lanes.search[lane, b]
