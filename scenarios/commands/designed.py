@@ -1,0 +1,56 @@
+"""Which commands answer from the drawing board: the turbine, its site, its linear models?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from scenarios.answer import CAUTION, ExitCode
+from scenarios.commands.group import commands, show
+from scenarios.commands.options import out_option, output_options, set_option
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("turbine", required=False)
+@click.option("--keys", is_flag=True, help="List every key of a turbine file instead.")
+@set_option
+@output_options
+def card(
+    turbine: str | None, keys: bool, overrides: list[tuple[str, str]], as_json: bool, **_: Any
+) -> ExitCode:
+    """What the turbine file TURBINE amounts to.
+
+    TURBINE is a shipped name (see `wideberth list`) or a TOML file.
+    """
+    if keys:
+        from scenarios.studies.listing import turbine_keys
+
+        return show(turbine_keys(), as_json)
+    if turbine is None:
+        raise click.UsageError("Missing argument 'TURBINE'; `wideberth list` names those at hand.")
+    from scenarios.studies.card import run
+    from sim.turbine import load_turbine
+
+    return show(run(load_turbine(turbine, overrides)), as_json)
+
+
+@commands.command(epilog=CAUTION)
+@click.option("--class", "turbine_class", required=True, metavar="I|II|III|S", help="Wind turbine class.")
+@click.option("--category", required=True, metavar="A+|A|B|C|S", help="Turbulence category.")
+@click.option("--hub-height", type=float, required=True, metavar="M", help="Of the hub's centre [m].")
+@click.option(
+    "--diameter", "rotor_diameter", type=float, required=True, metavar="M", help="Of the rotor [m]."
+)
+@click.option("--speed", type=float, required=True, metavar="M/S", help="Ten-minute mean at the hub [m/s].")
+@click.option("--reference-speed", type=float, metavar="M/S", help="Vref of class S [m/s].")
+@click.option("--average-speed", type=float, metavar="M/S", help="Annual mean of class S [m/s].")
+@click.option("--reference-intensity", type=float, metavar="SHARE", help="Iref of category S.")
+@out_option
+@output_options
+def winds(speed: float, out: Path, as_json: bool, is_quiet: bool, debug: bool, **site: Any) -> ExitCode:
+    """A site's standard wind conditions (IEC 61400-1), as a table and a picture of each event in time."""
+    from scenarios.studies.winds import make_site, run
+
+    return show(run(make_site(site), speed, out), as_json)

@@ -1,0 +1,51 @@
+"""Which commands look at what is at hand: layers of logic, shipped files, stores?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from scenarios.answer import CAUTION, ExitCode
+from scenarios.commands.group import commands, show
+from scenarios.commands.options import output_options
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("layer")
+@output_options
+def vet(layer: str, as_json: bool, **_: Any) -> ExitCode:
+    """The contract check of LAYER, clause by clause; ends with 1 where one is broken.
+
+    LAYER is the name of one at hand (see `wideberth list`) or path/to/logic.py:Class.
+    """
+    from scenarios.studies.vet import run
+
+    return show(run(layer), as_json)
+
+
+@commands.command("list", epilog=CAUTION)
+@click.option("--keys", is_flag=True, help="List every key of a scenario file instead.")
+@click.option("--layer", metavar="NAME", help="List the parameters of one layer instead.")
+@click.option("--faults", is_flag=True, help="List every kind of fault instead.")
+@output_options
+def list_(keys: bool, layer: str | None, faults: bool, as_json: bool, **_: Any) -> ExitCode:
+    """Turbines, scenarios and layers of logic at hand."""
+    from scenarios.studies import listing
+
+    if faults:
+        return show(listing.fault_kinds(), as_json)
+    if keys:
+        return show(listing.scenario_keys(), as_json)
+    return show(listing.run_layer(layer) if layer else listing.run(), as_json)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("folder", required=False, type=click.Path(path_type=Path))
+@output_options
+def store(folder: Path | None, as_json: bool, **_: Any) -> ExitCode:
+    """What the result store FOLDER holds; the per-user store if none is given."""
+    from scenarios.studies.holdings import run
+
+    return show(run(folder), as_json)

@@ -1,0 +1,50 @@
+"""Which commands march a scenario?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from scenarios.answer import CAUTION, ExitCode
+from scenarios.commands.group import commands, run_study
+from scenarios.commands.options import run_options
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("scenario")
+@run_options
+def study(**given: Any) -> ExitCode:
+    """Everything that SCENARIO asks, in one report with the verdict on top.
+
+    SCENARIO is a shipped name (see `wideberth list`) or a TOML file.
+    """
+    return run_study("study", given)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("scenario")
+@run_options
+def passes(**given: Any) -> ExitCode:
+    """March SCENARIO and show its passes."""
+    return run_study("passes", given)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("scenario")
+@click.option(
+    "--stack",
+    "stacks",
+    multiple=True,
+    required=True,
+    metavar="A+B",
+    help="Layers from the lowest up, like power+guard or power+my.py:Mine; first the reference, last the "
+    "candidate.",
+)
+@run_options
+def duel(stacks: tuple[str, ...], **given: Any) -> ExitCode:
+    """Stacks of logic side by side, in the winds of SCENARIO and on its candidate's turbine."""
+    from scenarios.studies.duel import duel_scenario
+
+    scenario = duel_scenario(given["scenario"], stacks, given["overrides"], given["seed"])
+    return run_study("duel", given, scenario)
