@@ -6,9 +6,13 @@ The commands stand in `scenarios.commands`. Everything heavy is imported by the 
 from __future__ import annotations
 
 import logging
+import signal
 import sys
+import threading
 import traceback
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
 
 import click
 
@@ -25,7 +29,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = list(sys.argv[1:] if arguments is None else arguments)
     _set_up_log(given)
     try:
-        ended = commands.main(args=given, prog_name="wideberth", standalone_mode=False)
+        with _ended_politely():
+            ended = commands.main(args=given, prog_name="wideberth", standalone_mode=False)
         return int(ended or ExitCode.HOLDS)
     except click.exceptions.Exit as left:
         return left.exit_code
@@ -43,6 +48,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
             traceback.print_exc()
         hint = "" if "--debug" in given else "; --debug shows where"
         return _tell(f"a fault of wideberth itself: {type(error).__name__}: {error}{hint}", ExitCode.FAULT)
+
+
+@contextmanager
+def _ended_politely() -> Iterator[None]:
+    """Take a request to end like Ctrl-C, so that workers are ended and what they share is given back."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, _interrupt)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before or signal.SIG_DFL)
+
+
+def _interrupt(number: int, frame: Any) -> None:
+    raise KeyboardInterrupt
 
 
 def _tell(message: str, code: ExitCode) -> int:

@@ -5,6 +5,7 @@ A batch that kills its worker, stands still or raises is cut down until the guil
 
 from __future__ import annotations
 
+import logging
 import statistics
 from collections import deque
 from collections.abc import Callable, Iterable, Sequence
@@ -18,6 +19,8 @@ from scenarios.case import Case
 from scenarios.store import Store, StoreError
 from scenarios.workers import Crew, Orders, Task, work
 from sim.errors import InputError, RunError
+
+log = logging.getLogger("wideberth")
 
 _POLL_S = 0.1
 _STRIKES = 3
@@ -56,6 +59,7 @@ class Limits:
     stall_first_s: float = 600.0  #: before any batch has finished, for a batch that gives no sign of life
     stall_least_s: float = 60.0  #: the shortest limit once batches have finished
     stall_beating_s: float = 60.0  #: for a batch that has given signs of life
+    stall_again_s: float = 10.0  #: the same for a stack that stood still before
     stall_factor: float = 20.0  #: times the median batch's rate
 
 
@@ -72,6 +76,7 @@ class Foreman:
         self.in_hand: dict[Future[Any], Task] = {}
         self.rates: list[float] = []
         self.deaths: dict[str, int] = {}
+        self.suspects: set[str] = set()
         self.count = 0
 
     def run_here(self, batches: list[list[Case]]) -> None:
@@ -157,14 +162,26 @@ class Foreman:
         if stalled:
             for task in self.in_hand.values():
                 if task.number in stalled:
+                    self._suspect(task, stalled[task.number])
                     self._cut_down(task, f"it stood still for {stalled[task.number]:.0f} s", is_fatal=True)
                 else:
                     self._requeue(task)
             self._replace_crew()
 
+    def _suspect(self, task: Task, still_s: float) -> None:
+        """Say that a batch stands still; its stacks are waited for less from now on."""
+        names = {" + ".join(layer.name for layer in case.stack) for case in task.cases}
+        self.suspects |= {case.stack_key for case in task.cases}
+        many = len(task.cases) > 1
+        told = f"{len(task.cases)} cases ({{}}) have" if many else "1 case ({}) has"
+        ending = "ended, and cut down to find the guilty ones" if many else "ended and counted as failed"
+        log.warning("%s stood still for %.0f s: %s", told.format(", ".join(sorted(names))), still_s, ending)
+
     def _patience(self, task: Task, has_beaten: bool) -> float:
         if has_beaten:
-            return self.limits.stall_beating_s
+            is_suspect = any(case.stack_key in self.suspects for case in task.cases)
+            again_s = self.limits.stall_again_s if is_suspect else self.limits.stall_beating_s
+            return min(again_s, self.limits.stall_beating_s)
         if not self.rates:
             return self.limits.stall_first_s
         expected = statistics.median(self.rates) * task.lane_seconds
@@ -205,15 +222,16 @@ class Foreman:
         self.deaths[stack] = self.deaths.get(stack, 0) + 1
         if self.deaths[stack] < _ALIKE:
             return
-        kept: deque[Task] = deque()
-        for task in self.alone:
-            spared = [case for case in task.cases if case.stack_key != stack]
-            for case in task.cases:
-                if case.stack_key == stack:
-                    self._fail(case, f"not run: {_ALIKE} cases of the same stack failed alike ({why})")
-            if spared:
-                kept.append(self._task(spared, is_alone=True))
-        self.alone = kept
+        for queue in (self.waiting, self.alone):
+            tasks = list(queue)
+            queue.clear()
+            for task in tasks:
+                spared = [case for case in task.cases if case.stack_key != stack]
+                for case in task.cases:
+                    if case.stack_key == stack:
+                        self._fail(case, f"not run: {_ALIKE} cases of the same stack failed alike ({why})")
+                if spared:
+                    queue.append(self._task(spared, task.strikes, task.is_alone))
 
     def _fail(self, case: Case, why: str) -> None:
         self.tally.failed[case.key] = why

@@ -15,9 +15,10 @@ import pytest
 
 from scenarios.batches import cut, split, wind_bytes_of
 from scenarios.campaign import Campaign, Limits, Tally, run_cases
-from scenarios.case import SensorSpec, canonical
+from scenarios.case import Case, SensorSpec, canonical
+from scenarios.foreman import Foreman
 from scenarios.store import Store
-from scenarios.workers import Engine
+from scenarios.workers import Engine, Orders, Task
 from sim.errors import RunError
 from tests import campaign_fakes as fakes
 from tests.campaign_fakes import make_case
@@ -86,7 +87,9 @@ def test_a_case_that_kills_its_worker_is_isolated_and_the_others_finish(tmp_path
 
 
 @pytest.mark.slow
-def test_a_logic_that_hangs_is_given_up_after_three_cases_and_the_others_finish(tmp_path: Path) -> None:
+def test_a_logic_that_hangs_is_given_up_after_three_cases_and_the_others_finish(
+    tmp_path: Path, caplog
+) -> None:
     stuck = [make_case(number, "stuck") for number in range(1, 7)]
     campaign = run(tmp_path, fakes.hangs_on_stack_stuck, CASES + stuck, lanes=96, stall_beating_s=0.5)
     assert campaign.results.keys() == {case.key for case in CASES}
@@ -94,6 +97,49 @@ def test_a_logic_that_hangs_is_given_up_after_three_cases_and_the_others_finish(
     reasons = list(campaign.tally.failed.values())
     assert sum("stood still" in reason and "not run" not in reason for reason in reasons) == 3
     assert sum("not run: 3 cases of the same stack" in reason for reason in reasons) == 3
+    told = [words.split(" stood still for ")[0] for words in caplog.messages]
+    assert told[0] == "9 cases (power, stuck) have"
+    assert told[-3:] == ["1 case (stuck) has"] * 3
+
+
+@pytest.fixture
+def foreman(tmp_path: Path) -> Foreman:
+    """Return a foreman with 4 cases of each of two stacks waiting, and no worker."""
+    orders = Orders(Engine(fakes.honest), tmp_path, "v", tmp_path)
+    made = Foreman(orders, Store(tmp_path, "v"), 1, Tally(), lambda tally: None, Limits())
+    for number, stack in enumerate(("power", "stuck")):
+        cases = tuple(make_case(10 * number + n, stack) for n in range(4))
+        made.waiting.append(Task(number, cases))
+    return made
+
+
+def test_once_a_stack_stood_still_it_is_waited_for_less_and_others_as_long_as_before(
+    foreman: Foreman, caplog
+) -> None:
+    sound, stuck = foreman.waiting
+    assert [foreman._patience(task, True) for task in (sound, stuck)] == [60.0, 60.0]
+    foreman._suspect(stuck, 60.4)
+    assert caplog.messages == [
+        "4 cases (stuck) have stood still for 60 s: ended, and cut down to find the guilty ones"
+    ]
+    assert [foreman._patience(task, True) for task in (sound, stuck)] == [60.0, 10.0]
+    assert foreman._patience(stuck, False) == 600.0
+
+
+def test_a_stack_that_is_given_up_is_not_begun_again_from_any_queue(foreman: Foreman) -> None:
+    sound, stuck = foreman.waiting
+    foreman.waiting.clear()
+    foreman.waiting.extend([sound, replace(stuck, cases=(*sound.cases[:1], *stuck.cases[2:]))])
+    foreman.alone.append(replace(stuck, cases=stuck.cases[:2], is_alone=True))
+    for case in fakes_of("stuck"):
+        foreman._give_up_on(case, "it stood still for 10 s")
+    assert [task.cases for task in foreman.waiting] == [sound.cases, sound.cases[:1]]
+    assert not foreman.alone
+    assert foreman.tally.failed.keys() == {case.key for case in stuck.cases}
+
+
+def fakes_of(stack: str) -> list[Case]:
+    return [make_case(number, stack) for number in (91, 92, 93)]
 
 
 def test_a_result_that_is_missing_from_a_batch_is_never_attributed_to_a_case(tmp_path: Path) -> None:
@@ -138,9 +184,9 @@ if __name__ == "__main__":
 """
 
 
-def start(tmp_path: Path, fake: str) -> subprocess.Popen[str]:
+def start(tmp_path: Path, fake: str, text: str = CAMPAIGN) -> subprocess.Popen[str]:
     script = tmp_path / "campaign.py"
-    script.write_text(CAMPAIGN.format(root=str(ROOT), store=str(tmp_path / "store"), fake=fake))
+    script.write_text(text.format(root=str(ROOT), store=str(tmp_path / "store"), fake=fake))
     child = subprocess.Popen(
         [sys.executable, str(script)],
         stdout=subprocess.PIPE,
@@ -174,6 +220,26 @@ def wait_for_workers(leader: int) -> None:
     assert len(session_of(leader)) >= 4
 
 
+ASKED_BY_COMMAND = """
+import sys
+from types import SimpleNamespace
+sys.path.insert(0, {root!r})
+from scenarios.campaign import run_cases
+from scenarios.cli import main
+from scenarios.store import Store
+from scenarios.workers import Engine
+from tests import campaign_fakes as fakes
+
+def run(scenario, options):
+    print("begun", flush=True)
+    cases = [fakes.make_case(number) for number in range(1, 13)]
+    run_cases(cases, Store({store!r}, "v"), 2, None, Engine(fakes.endless))
+
+if __name__ == "__main__":
+    sys.modules["scenarios.studies.study"] = SimpleNamespace(run=run)
+    sys.exit(main(["study", "hollin-fell"]))
+"""
+
 needs_proc = pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="reads /proc")
 
 
@@ -191,6 +257,17 @@ def test_control_c_ends_a_campaign_and_its_workers(tmp_path: Path) -> None:
     wait_for_workers(child.pid)
     os.killpg(child.pid, signal.SIGINT)
     child.communicate(timeout=20)
+    assert ends_within(child.pid, 5.0)
+
+
+@needs_proc
+def test_a_command_that_is_asked_to_end_leaves_one_line_and_no_worker(tmp_path: Path) -> None:
+    """Without care the semaphores that the workers share are left to a tracker that complains."""
+    child = start(tmp_path, "endless", ASKED_BY_COMMAND)
+    wait_for_workers(child.pid)
+    child.terminate()
+    _, errors = child.communicate(timeout=30)
+    assert (child.returncode, errors.strip()) == (130, "interrupted; what was finished is in the store")
     assert ends_within(child.pid, 5.0)
 
 
