@@ -109,3 +109,21 @@ def test_unknown_kinds_and_uneven_columns_are_refused():
         Labels(np.array(["event"]), np.array([]), np.array([1.0]), np.array([1]))
     with pytest.raises(InputError, match="must be"):
         clearance.judge(labels(TURBULENT), [1.0], 1.0)
+
+
+CALM = [("steady", "steady", speed, 1) for speed in (9.0, 11.0)]
+
+
+def test_steady_winds_alone_are_never_shown_to_hold_and_the_reason_is_said():
+    found = clearance.judge(labels(CALM), [9.0, 8.0], 1.0)
+    assert not found.holds
+    assert found.problems == (clearance.ONLY_STEADY,)
+    assert found.governing.characteristic == 8.0
+
+
+def test_a_steady_wind_beside_turbulence_needs_no_phases_and_counts_by_its_smallest_pass():
+    found = clearance.judge(labels(CALM + TURBULENT), [9.0, 4.6, *NORMAL_VALUES], 4.5)
+    assert found.holds
+    assert found.problems == ()
+    assert found.governing.characteristic == 4.6
+    assert not clearance.judge(labels(CALM + TURBULENT), [9.0, 4.4, *NORMAL_VALUES], 4.5).holds

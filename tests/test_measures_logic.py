@@ -168,6 +168,16 @@ def test_rates_are_never_pooled_over_strata_and_gusts_have_no_interval():
     assert gusts.miss.method.startswith("no interval")
 
 
+def test_steady_winds_are_a_stratum_of_their_own_without_interval():
+    names = joined(labels(2, "gust", "event"), labels(1, "calm", "steady"), labels(1, "windy", "steady"))
+    rows = [(case, False, 3.0 if case == 3 else 5.0, NAN, 1.0) for case in range(4)]
+    gusts, steady = rates_per_stratum(logic.make_ledger(passes(rows), names), names)
+    assert [gusts.stratum, steady.stratum] == ["gusts", "steady wind"]
+    assert (gusts.demand.value, steady.demand.value) == (0.0, 0.5)
+    assert steady.demand.method == "no interval: a share of the steady winds swept"
+    assert np.isnan(steady.demand.high)
+
+
 def test_hours_weigh_the_shares_and_not_the_counts():
     names = joined(labels(2), labels(2, speed=20.0))
     rows = [(case, False, 3.0 if case == 2 else 5.0, NAN, 1.0) for case in range(4)]

@@ -15,8 +15,10 @@ from scenarios.answer import ExitCode, to_json
 from scenarios.load import load_scenario
 from scenarios.simulate import watch
 from scenarios.studies import passes, study
+from scenarios.studies.assess import assess
 from scenarios.studies.featured import find_features, plain_twin
-from scenarios.studies.gather import has_ended, trouble_of, yearly_hours
+from scenarios.studies.gather import PASS_COLUMNS, has_ended, trouble_of, yearly_hours
+from scenarios.studies.telling import verdict_sentence
 from scenarios.studies.watched import watch_windows
 from sim.interface import Status
 from tests.brisk import FILE, Brisk, brisk
@@ -225,6 +227,36 @@ def test_a_logic_that_raises_fails_its_own_cases_and_the_others_are_judged(tmp_p
     page = Path(answer.data["page"]).read_text(encoding="utf-8")
     assert "planted" in page
     assert json.loads(to_json(answer.data))["controllers"][-1]["characteristic_clearance_m"] is None
+
+
+def test_steady_winds_alone_give_no_verdict_and_the_sentence_says_so(tmp_path: Path) -> None:
+    text = FILE.read_text()
+    winds = '[[winds]]\nlabel = "calm"\nkind = "steady"\nspeeds_m_s = [9, 11]\n\n'
+    file = tmp_path / "calm.toml"
+    file.write_text(text[: text.index("[[winds]]")] + winds + text[text.index("[[entries]]") :])
+    scenario = load_scenario(file)
+    results = {case.key: calm_result(6.0 if case.wind.speed == 9.0 else 5.0) for case in scenario.cases}
+    entries = assess(scenario, results)
+    assert not entries[-1].verdict.holds
+    assert [rates.stratum for rates in entries[-1].rates] == ["steady wind"]
+    assert verdict_sentence(entries, 0.3).startswith(
+        "guarded is not shown to hold the requirement: only steady winds were marched; no characteristic "
+        "clearance of turbulence or a gust stands behind it; 5.00 m of clearance in steady wind remain"
+    )
+
+
+def calm_result(clearance: float) -> dict:
+    """Return what a case with one pass gives."""
+    cases = {
+        "status": 0, "judged_s": 1.0, "energy_J": 1.0, "pitch_travel_rad": np.zeros(3),
+        "smallest_clearance_m": clearance, "tower_base_fore_aft_max_Nm": 0.0,
+        "root_flap_moment_max_Nm": np.zeros(3), "root_edge_moment_max_Nm": np.zeros(3),
+    }  # fmt: skip
+    passes = dict.fromkeys(PASS_COLUMNS, 0.0) | {"clearance_m": clearance, "clearance_without_m": clearance}
+    turning = [f"root_{way}_moment_{blade}" for way in ("flap", "edge") for blade in (1, 2, 3)]
+    result = {f"cases.{name}": np.array(value) for name, value in cases.items()}
+    result |= {f"passes.{name}": np.array([value]) for name, value in passes.items()}
+    return result | {f"turning.{name}": np.zeros(0) for name in [*turning, "tower_base_fore_aft"]}
 
 
 def test_a_runaway_is_judged_and_told_while_an_ended_case_is_not_judged() -> None:

@@ -10,6 +10,7 @@ from scenarios.report.page import Lines, Row, Section, Table, Text
 from scenarios.scenario import Scenario
 from scenarios.scenario_file import ScenarioKeys
 from scenarios.studies.gather import mean_wind
+from scenarios.wind_keys import STEADY
 from sim.units import unit_of
 
 LIMITS = (
@@ -81,9 +82,10 @@ def _winds_table(scenario: Scenario) -> Table:
         speeds = ", ".join(f"{speed:g}" for speed in dict.fromkeys(case.wind.speed for case in mine))
         count = max(case.number for case in mine)
         what = "rotor positions" if mine[0].is_event else "seeds"
+        each = "steady" if mine[0].wind.kind in STEADY else f"{count} {what}"
         kind = mine[0].wind.kind.replace("_", " ")
         times = [f"{run.duration:g}", f"{run.settle:g}"]
-        rows.append(Row([label, kind, speeds, f"{count} {what}", *times]))
+        rows.append(Row([label, kind, speeds, each, *times]))
     head = ["load case", "wind", "speeds [m/s]", "each", "judged [s]", "settled before [s]"]
     return Table(head, rows, left=4)
 

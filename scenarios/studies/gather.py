@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scenarios.case import Case
 from scenarios.scenario import Entry, Scenario
 from scenarios.store import CaseResult
+from scenarios.wind_keys import STEADY
 from sim.interface import ENDED, SENTENCE, Status
 from sim.measures.labels import Labels
 from sim.measures.lifetime import rayleigh_hours, speed_edges
@@ -122,7 +123,7 @@ def gather(scenario: Scenario, entry: Entry, results: Mapping[str, CaseResult]) 
 
 def _kind(case: Case) -> str:
     if case.is_event:
-        return "event"
+        return "steady" if case.wind.kind in STEADY and not case.faults else "event"
     return "fault" if case.faults else "turbulence"
 
 

@@ -44,7 +44,8 @@ def verdict_sentence(entries: Sequence[Assessment], share: float) -> str:
     )
     if math.isnan(governing.margin):
         return f"Nothing can be said of {candidate.name}: {verdict.problems[0]}."
-    room = f"{governing.characteristic:.2f} m of characteristic clearance remain where {rule}"
+    what = "clearance in steady wind" if governing.kind == "steady" else "characteristic clearance"
+    room = f"{governing.characteristic:.2f} m of {what} remain where {rule}"
     where = f"margin {governing.margin:+.2f} m in {governing_text(governing)}"
     if verdict.holds:
         return f"{candidate.name} holds the requirement: {room}; {where}."
@@ -142,7 +143,7 @@ def text_of(entries: Sequence[Assessment], data: Mapping[str, Any]) -> str:
         questions.append(_bill_text(entries))
     problems = [f"{entry.name}: {problem}" for entry in entries for problem in entry.verdict.problems]
     for title, lines in (
-        ("Not enough cases for the rule:", problems),
+        ("Not enough for the rule:", problems),
         ("Failed cases:", [f"{row['case']}: {row['why']}" for row in data["failed_cases"]]),
         ("Cases with something amiss:", [f"{row['case']}: {row['why']}" for row in data["flagged_cases"]]),
     ):

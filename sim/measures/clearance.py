@@ -15,7 +15,11 @@ from sim.measures.labels import Labels
 Floats = NDArray[np.float64]
 
 #: Cases that a characteristic value needs at each wind speed (common practice, no source, for the phases).
-NEEDED = MappingProxyType({"turbulence": 6, "fault": 12, "event": 12})
+#: A steady wind has neither seeds nor phases.
+NEEDED = MappingProxyType({"turbulence": 6, "fault": 12, "event": 12, "steady": 1})
+ONLY_STEADY = (
+    "only steady winds were marched; no characteristic clearance of turbulence or a gust stands behind it"
+)
 
 
 @dataclass(frozen=True)
@@ -66,9 +70,9 @@ class Verdict:
     smallest_case : int
         Row of the case that holds it.
     holds : bool
-        Every margin is at least zero and every bin has enough cases.
+        Every margin is at least zero, every bin has enough cases, and not every wind is steady.
     problems : tuple of str
-        Why a bin is not enough.
+        Why a bin is not enough, and `ONLY_STEADY` where that is so.
     """
 
     bins: tuple[BinClearance, ...]
@@ -94,7 +98,7 @@ def characteristic_value(kind: str, smallest: ArrayLike) -> float:
     Parameters
     ----------
     kind : str
-        "turbulence", "fault" or "event".
+        "turbulence", "fault", "event" or "steady".
     smallest : (case,) float64 [m]
         The smallest clearance of each seed or phase; at least one.
 
@@ -110,7 +114,7 @@ def characteristic_value(kind: str, smallest: ArrayLike) -> float:
     Notes
     -----
     Turbulence: the mean over seeds. Fault in turbulence: the mean of the worse half; the middle one of an
-    odd number is left out, which is the safe side. Event: the worst phase.
+    odd number is left out, which is the safe side. Event: the worst phase. Steady: the smallest of its passes.
 
     References
     ----------
@@ -124,7 +128,7 @@ def characteristic_value(kind: str, smallest: ArrayLike) -> float:
         return float(np.mean(values))
     if kind == "fault":
         return float(np.mean(values[: max(1, values.size // 2)]))
-    if kind == "event":
+    if kind in ("event", "steady"):
         return float(values[0])
     raise InputError(f"kind = {kind}; allowed: {', '.join(NEEDED)}")
 
@@ -167,13 +171,14 @@ def judge(
         bins.append(_judge_bin(name, values[inside], float(must[inside][0]), needed))
     ran = np.isfinite(values)
     worst = int(np.argmin(np.where(ran, values, np.inf)))
-    problems = tuple(item.problem for item in bins if item.problem)
+    is_calm = all(item.kind == "steady" for item in bins)
+    problems = tuple(item.problem for item in bins if item.problem) + ((ONLY_STEADY,) if is_calm else ())
     return Verdict(
         bins=tuple(bins),
         governing=min(bins, key=_urgency),
         smallest_clearance=float(values[worst]),
         smallest_case=worst,
-        holds=all(item.enough and item.margin >= 0.0 for item in bins),
+        holds=not is_calm and all(item.enough and item.margin >= 0.0 for item in bins),
         problems=problems,
     )
 
@@ -268,7 +273,7 @@ def _judge_bin(
     if lost:
         problem = f"{condition} at {speed:g} m/s: {lost} of {values.size} cases failed"
     elif ran.size < needed[kind]:
-        unit = "phases" if kind == "event" else "seeds"
+        unit = ("phase" if kind == "event" else "seed") + ("s" if ran.size > 1 else "")
         problem = f"{condition} at {speed:g} m/s: {ran.size} {unit}; the rule needs {needed[kind]}"
     characteristic = characteristic_value(kind, ran) if ran.size else np.nan
     least = float(np.min(ran)) if ran.size else np.nan

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import InputError
 
-KINDS = ("turbulence", "event", "fault")
+KINDS = ("turbulence", "event", "steady", "fault")
+
+SWEPT = MappingProxyType({"event": "gusts", "steady": "steady wind"})
+"""Kinds that have no seeds, and the stratum of each: their shares are no probabilities."""
 
 
 @dataclass(frozen=True)
@@ -19,8 +23,8 @@ class Labels:
     Parameters
     ----------
     kind : (case,) str
-        "turbulence" (seeds), "event" (a deterministic gust at several rotor phases) or "fault" (a fault in
-        turbulence).
+        "turbulence" (seeds), "event" (a deterministic gust at several rotor phases), "steady" (a wind that does
+        not change: one case) or "fault" (a fault in turbulence).
     condition : (case,) str
         Load case, like "normal turbulence".
     speed : (case,) float64 [m/s]
@@ -75,14 +79,14 @@ class Labels:
         Returns
         -------
         list of str
-            All deterministic events are "gusts"; each condition in turbulence is a stratum of its own, and a
-            fault is never pooled with the sound machine.
+            All deterministic events are "gusts", all steady winds "steady wind"; each condition in turbulence
+            is a stratum of its own, and a fault is never pooled with the sound machine.
         """
         rows = zip(self.kind, self.condition, strict=True)
         return [_stratum(str(kind), str(condition)) for kind, condition in rows]
 
 
 def _stratum(kind: str, condition: str) -> str:
-    if kind == "event":
-        return "gusts"
+    if kind in SWEPT:
+        return SWEPT[kind]
     return f"fault: {condition}" if kind == "fault" else condition

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.measures.labels import Labels
+from sim.measures.labels import SWEPT, Labels
 from sim.measures.logic import Ledger
 from sim.measures.statistics import Interval, share_over_units
 
@@ -67,8 +67,8 @@ def rates_per_stratum(
 
     Notes
     -----
-    The unit is the case: one seed at one wind speed. Deterministic gusts have no seeds: their shares are
-    shares of the phases swept, no probabilities, and have no interval.
+    The unit is the case: one seed at one wind speed. Deterministic gusts and steady winds have no seeds: their
+    shares are shares of the phases or speeds swept, no probabilities, and have no interval.
     """
     strata = labels.strata()
     scale = np.broadcast_to(np.asarray(weight, dtype=np.float64), (labels.size,))
@@ -96,7 +96,7 @@ def rates_per_stratum(
 def _shares(labels: Labels, inside: NDArray[np.bool_], seed: int) -> Callable[[Floats, Floats], Interval]:
     """Return the function that makes a share of one stratum, with the interval that it can carry."""
     group = labels.bins()[0][inside]
-    swept = bool(np.any(np.asarray(labels.kind)[inside] == "event"))
+    swept = next((kind for kind in SWEPT if np.any(np.asarray(labels.kind)[inside] == kind)), "")
 
     def share(events: Floats, trials: Floats) -> Interval:
         if not swept:
@@ -104,6 +104,7 @@ def _shares(labels: Labels, inside: NDArray[np.bool_], seed: int) -> Callable[[F
         total = float(np.sum(trials))
         value = float(np.sum(events)) / total if total > 0.0 else np.nan
         units = int(np.count_nonzero(trials))
-        return Interval(value, np.nan, np.nan, units, "no interval: a share of the phases swept")
+        what = "phases" if swept == "event" else "steady winds"
+        return Interval(value, np.nan, np.nan, units, f"no interval: a share of the {what} swept")
 
     return share
