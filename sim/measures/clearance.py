@@ -114,7 +114,7 @@ def characteristic_value(kind: str, smallest: ArrayLike) -> float:
     Notes
     -----
     Turbulence: the mean over seeds. Fault in turbulence: the mean of the worse half; the middle one of an
-    odd number is left out, which is the safe side. Event: the worst phase. Steady: the smallest of its passes.
+    odd number is left out, which is the safe side. Event: the worst phase. Steady: its smallest pass.
 
     References
     ----------

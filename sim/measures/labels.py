@@ -23,8 +23,8 @@ class Labels:
     Parameters
     ----------
     kind : (case,) str
-        "turbulence" (seeds), "event" (a deterministic gust at several rotor phases), "steady" (a wind that does
-        not change: one case) or "fault" (a fault in turbulence).
+        "turbulence" (seeds), "event" (a deterministic gust at several rotor phases), "steady" (a wind that
+        does not change: one case) or "fault" (a fault in turbulence).
     condition : (case,) str
         Load case, like "normal turbulence".
     speed : (case,) float64 [m/s]

@@ -67,8 +67,8 @@ def rates_per_stratum(
 
     Notes
     -----
-    The unit is the case: one seed at one wind speed. Deterministic gusts and steady winds have no seeds: their
-    shares are shares of the phases or speeds swept, no probabilities, and have no interval.
+    The unit is the case: one seed at one wind speed. Deterministic gusts and steady winds have no seeds:
+    their shares are shares of the phases or speeds swept, no probabilities, and have no interval.
     """
     strata = labels.strata()
     scale = np.broadcast_to(np.asarray(weight, dtype=np.float64), (labels.size,))
