@@ -20,6 +20,7 @@ GROUP = "wideberth.layers"
 OURS: Mapping[str, str] = {
     "power": "controllers.power:Power",
     "thrust-limit": "controllers.thrust_limit:ThrustLimit",
+    "cyclic": "controllers.cyclic:Cyclic",
     "scheduled": "controllers.scheduled:Scheduled",
     "guard": "controllers.guard:Guard",
 }
