@@ -15,6 +15,7 @@ from scenarios.fault_keys import fault_problems, fault_spec
 from scenarios.scenario import Entry, Requirement, Scenario
 from scenarios.scenario_file import EntryKeys, ScenarioKeys
 from scenarios.sensing import clock_problems, sensor_spec
+from scenarios.stack_order import order_problems
 from scenarios.wind_keys import WindKeys
 from scenarios.wind_making import Blown, WindMaker
 from sim.design import Turbine
@@ -58,6 +59,7 @@ class Builder:
         design, spec = self._turbine(at, entry)
         self._check_period(design)
         stack = tuple(self._layer(at, entry, number) for number in range(len(entry.stack)))
+        self._check_order(at, entry, stack)
         names = {layer.name for layer in stack} | set(entry.stack)
         for name in entry.parameters:
             if name not in names:
@@ -65,6 +67,16 @@ class Builder:
                 where = place(self.path, self.lines, key)
                 raise InputError(f"{where}: {key}; no such layer in the stack{closest(name, names)}")
         return Entry(entry.name, design, spec, stack)
+
+    def _check_order(self, at: str, entry: EntryKeys, stack: Sequence[LayerSpec]) -> None:
+        found = order_problems(entry.stack, [layer.load() for layer in stack])
+        problems = [
+            f"{problem(self.path, self.lines, f'{at}.stack[{number}]', entry.stack[number], why)} "
+            f"(entry '{entry.name}': {' + '.join(entry.stack)})"
+            for number, why in found
+        ]
+        if problems:
+            raise InputError(problems)
 
     def _check_period(self, design: Turbine) -> None:
         from sim.plant.pack import parts_of
@@ -118,7 +130,7 @@ class Builder:
         except InputError as error:
             where = place(self.path, self.lines, blamed)
             raise InputError([f"{where}: {blamed}: {text}" for text in error.problems]) from error
-        self._check(layer, told, key, is_lowest=number == 0)
+        self._check(layer, told, key)
         source = _foreign_file(made)
         declared = fields(layer) if is_dataclass(layer) else ()
         parameters = {f.name: getattr(layer, f.name) for f in declared if f.init} | given
@@ -139,7 +151,7 @@ class Builder:
         folder = Path.cwd() if self.lines.get(key) == FROM_OPTION else self.path.parent
         return (folder / path).resolve()
 
-    def _check(self, layer: Any, told: str, key: str, is_lowest: bool) -> None:
+    def _check(self, layer: Any, told: str, key: str) -> None:
         fitted = {sensor for sensor, _ in self.sensors.delays}
         for sensor in layer.needs:
             if sensor not in fitted:
@@ -148,8 +160,6 @@ class Builder:
                 )
                 reason = f"it reads '{sensor}', which no sensor gives{known}"
                 raise InputError(problem(self.path, self.lines, key, told, reason))
-        if is_lowest and not getattr(layer, "power", False):
-            raise InputError(problem(self.path, self.lines, key, told, "the lowest layer must make power"))
 
     def _check_parts(self, blade_counts: set[int]) -> None:
         fitted = [sensor for sensor, _ in self.sensors.delays]

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from scenarios.case import RunSpec, TurbineSpec, canonical, seed_of
 from scenarios.load import Scenario, load_scenario, scenario_key_table
+from scenarios.stack_order import order_problems
 from sim.errors import InputError
 from sim.faults import FaultSpec
 from tests.campaign_fakes import make_case
@@ -324,6 +325,16 @@ FAULTS = {
     ),
     "unknown turbine": (('"skerry"', '"skery"'), r"small\.toml:3: turbine 'skery' .*did you mean 'skerry'"),
     "no power": (('["power", "nudge', '["nudge'), r"small\.toml:49: .*the lowest layer must make power"),
+    "layer twice": (
+        ('"nudge.py:Nudge"]', '"nudge.py:Nudge", "nudge.py:Nudge"]'),
+        r'small\.toml:49: entries\[1\]\.stack\[2\] = "nudge\.py:Nudge"; is in the stack twice; remove one.*'
+        r"\(entry 'soft': power \+ nudge\.py:Nudge \+ nudge\.py:Nudge\)",
+    ),
+    "power on top": (
+        ('["power", "nudge.py:Nudge"]', '["nudge.py:Nudge", "power"]'),
+        r"small\.toml:49: entries\[1\]\.stack\[0\] .*must make power: tower-pass logic .*put 'power'(.|\n)*"
+        r"small\.toml:49: entries\[1\]\.stack\[1\] = \"power\"; .*overrules .*move it to the bottom",
+    ),
     "speed beyond cut-out": (
         ("[11, 13]", "[11, 33]"),
         r"small\.toml:34: winds\[0\]\.speeds_m_s\[1\] = 33\.0; must be from cut-in",
@@ -334,6 +345,38 @@ FAULTS = {
     "delay of no sensor": (("pitch_delay_s", "tip_distance_delay_s"), r"no such sensor is fitted"),
     "not TOML": (("[site]", "[site"), r"small\.toml:8: not TOML"),
 }
+
+
+class Maker:
+    power, tower_pass = True, False
+
+
+class OtherMaker(Maker):
+    pass
+
+
+class Passer:
+    tower_pass = True
+
+
+@pytest.mark.parametrize(
+    ("layers", "told"),
+    [
+        ([Maker()], {}),
+        ([Maker(), Passer()], {}),
+        ([Maker(), OtherMaker()], {1: "keep one of the two"}),
+        ([Maker(), Passer(), OtherMaker()], {2: "keep one of the two"}),
+        ([Maker(), Maker()], {1: "is in the stack twice"}),
+        ([Maker(), Passer(), Passer()], {2: "is in the stack twice"}),
+        ([Passer(), Maker()], {0: "must make power", 1: "move it to the bottom"}),
+        ([Passer()], {0: "must make power"}),
+    ],
+)
+def test_a_stack_is_refused_where_a_layer_would_undo_another(layers: list, told: dict[int, str]) -> None:
+    names = [type(layer).__name__ for layer in layers]
+    found = dict(order_problems(names, layers))
+    assert found.keys() == told.keys()
+    assert all(words in found[place] for place, words in told.items())
 
 
 @pytest.mark.parametrize("fault", FAULTS)

@@ -1,0 +1,37 @@
+"""Does the order of a stack's layers make sense?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+
+def order_problems(names: Sequence[str], layers: Sequence[Any]) -> Iterator[tuple[int, str]]:
+    """Yield the place of each layer that cannot stand where it does, and what to do about it.
+
+    Parameters
+    ----------
+    names : as the scenario writes them, from the lowest up
+    layers : the layers themselves
+    """
+    makes_power = [bool(getattr(layer, "power", False)) for layer in layers]
+    if not makes_power[0]:
+        passing = "tower-pass logic adjusts what power commands; " if layers[0].tower_pass else ""
+        yield 0, f"the lowest layer must make power: {passing}put 'power' or a power layer of your own first"
+    kinds = [type(layer) for layer in layers]
+    for place, name in enumerate(names):
+        if place == 0:
+            continue
+        if kinds[place] in kinds[:place]:
+            yield (
+                place,
+                f"is in the stack twice; remove one, its size is a matter of entries.parameters.{name}",
+            )
+        elif makes_power[place] and makes_power[0]:
+            what = (
+                f"'{names[0]}' at the bottom makes power already, and this layer would undo what lies between"
+            )
+            yield place, f"{what}; keep one of the two"
+        elif makes_power[place]:
+            below = ", ".join(f"'{other}'" for other in names[:place])
+            yield place, f"a layer that makes power overrules those below it ({below}); move it to the bottom"
