@@ -35,8 +35,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except click.exceptions.Exit as left:
         return left.exit_code
     except click.ClickException as error:
-        error.show()
-        return ExitCode.INPUT
+        return _tell(_in_one_line(error), ExitCode.INPUT)
     except (click.Abort, KeyboardInterrupt):
         return _tell("interrupted; what was finished is in the store", ExitCode.INTERRUPTED)
     except InputError as error:
@@ -65,6 +64,15 @@ def _ended_politely() -> Iterator[None]:
 
 def _interrupt(number: int, frame: Any) -> None:
     raise KeyboardInterrupt
+
+
+def _in_one_line(error: click.ClickException) -> str:
+    """Return what is wrong with a command line like every other wrong input: one line, and what to try."""
+    context = getattr(error, "ctx", None)
+    asked = context.command_path if context else "wideberth"
+    message = error.format_message().strip().replace("\n", " ")
+    mark = "" if message.endswith("?") else ";"
+    return f"{asked}: {message.removesuffix('.')}{mark} `{asked} --help` tells more"
 
 
 def _tell(message: str, code: ExitCode) -> int:

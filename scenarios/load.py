@@ -13,6 +13,7 @@ from scenarios.sensing import noise_of
 from scenarios.sensor_keys import SensorKeys
 from scenarios.wind_keys import wind_problems
 from sim.errors import InputError, closest
+from sim.keyfaults import nearest_key
 from sim.keyfile import Lines, apply_overrides, problem, read_toml, validate
 from sim.keytable import KeyRow, key_rows
 from sim.turbine_file import TurbineKeys
@@ -99,7 +100,7 @@ def _divide(overrides: Overrides) -> tuple[list[tuple[str, Any]], list[tuple[str
             turbines.append((key, value))
         else:
             known = {*ScenarioKeys.model_fields, *TurbineKeys.model_fields}
-            problems.append(f"--set: {key} = {value}; unknown key{closest(first, known)}")
+            problems.append(f"--set: {key} = {value}; unknown key{nearest_key(first, known)}")
     if problems:
         raise InputError(problems)
     return ours, turbines

@@ -9,7 +9,7 @@ from typing import Any
 from scenarios.case import SensorSpec
 from scenarios.sensor_keys import USUAL, SensorKeys
 from sim.interface import SENSED
-from sim.keyfile import Lines, problem
+from sim.keyfile import Lines, place, problem
 from sim.units import unit_of
 
 _SI = {"sampling_s": "sampling", "loss_share": "loss_share", "loss_length_s": "loss_length"}
@@ -68,8 +68,9 @@ def clock_problems(sensors: SensorKeys, period: float, path: Path, lines: Lines)
     """Yield delays and sampling intervals that are no whole number of periods, each with its line."""
     told = {key: getattr(sensors, key) for key in SensorKeys.model_fields if key.endswith("delay_s")}
     told |= {f"{sensor}.sampling_s": getattr(sensors, sensor).sampling_s for sensor in USUAL}
+    origin = f" ({place(path, lines, 'period_s')}: period_s)" if "period_s" in lines else ""
     for key, value in told.items():
         whole = 0.0 if value is None else round(value / period) * period
         if value is not None and abs(whole - value) > 1e-9:
-            allowed = f"must be whole periods of {period:g} s, like {whole or period:g}"
+            allowed = f"must be whole periods of {period:g} s{origin}, like {whole or period:g}"
             yield problem(path, lines, f"sensors.{key}", value, allowed)

@@ -5,6 +5,12 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Sequence
 
+CUTOFF = 0.55
+"""Likeness below which a known word is not offered for an unknown one."""
+_TOO_FAR = 0.2
+MANY = 16
+"""Known words that a message lists at most."""
+
 
 class SimError(Exception):
     """Base of every exception that wideberth raises on purpose."""
@@ -37,9 +43,21 @@ class RunError(SimError):
 
 
 def closest(word: str, known: Iterable[str]) -> str:
-    """Return ``; did you mean 'a' or 'b'?`` for the nearest known words, or all of them if none is near."""
+    """Return ``; did you mean 'a' or 'b'?`` for the nearest known words, or the known ones if none is near.
+
+    A word that is much less like it than the nearest one is not offered, and no wall of known words is built.
+    """
     names = sorted(known)
-    near = difflib.get_close_matches(word, names, n=3, cutoff=0.5)
+    near = difflib.get_close_matches(word, names, n=3, cutoff=CUTOFF)
     if near:
+        best = likeness(word, near[0])
+        near = [name for name in near if likeness(word, name) > best - _TOO_FAR]
         return "; did you mean " + " or ".join(f"'{name}'" for name in near) + "?"
+    if len(names) > MANY:
+        return f"; none of the {len(names)} known ones is near"
     return "; known: " + ", ".join(names) if names else ""
+
+
+def likeness(word: str, other: str) -> float:
+    """Return how much two words are alike, 0 to 1: twice the matching letters over all letters."""
+    return difflib.SequenceMatcher(None, other, word).ratio()

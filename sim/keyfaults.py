@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from sim.errors import closest
+from sim.errors import MANY, closest, likeness
 from sim.keyplace import FROM_OPTION, join, literal, place, problem
 from sim.keytable import allowed_text, key_rows, submodels
+
+CLEARLY = 0.75
+"""Likeness from which an unknown key is taken for a missing one beside it."""
+WHERE_KEYS = "`wideberth list --keys` and `wideberth card --keys` list those of scenarios and turbines"
 
 
 def fault_message(
@@ -45,7 +49,7 @@ def fault_message(
     field = _field(model, loc)
     allowed = f"must be {allowed_text(field)}" if field else fault["msg"]
     if kind == "finite_number":
-        allowed += ", not infinite"
+        allowed += ", and neither infinite nor nan"
     if kind == "literal_error" and isinstance(fault["input"], str) and field:
         allowed += closest(fault["input"], _words(allowed)).replace("; known", "; allowed")
     return problem(path, lines, key, fault["input"], allowed)
@@ -64,10 +68,30 @@ def _unknown(
             ((part, value),) = value.items()
             key = join(key, part)
         known = [row.key for row in key_rows(model)]
-        return f"{key} = {literal(value)}; unknown key{closest(key, known)}"
+        return f"{key} = {literal(value)}; unknown key{nearest_key(key, known)}"
     parents = [model] if len(loc) == 1 else [table for table, _ in _tables(model, loc[:-1])]
     known = [name for parent in parents for name in parent.model_fields]
-    return f"{key} = {literal(value)}; unknown key{closest(str(loc[-1]), known)}"
+    return f"{key} = {literal(value)}; unknown key{nearest_key(str(loc[-1]), known)}"
+
+
+def nearest_key(word: str, known: Collection[str]) -> str:
+    """Return what to try instead of an unknown key; where nothing is like it, where all keys are listed."""
+    told = closest(word, known)
+    return told if "?" in told or len(known) <= MANY else f"{told}; {WHERE_KEYS}"
+
+
+def without_misspelt(faults: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return the faults less those keys that are missing because they stand there misspelt, told once."""
+    strange = [fault["loc"] for fault in faults if fault["type"] == "extra_forbidden"]
+    return [
+        fault
+        for fault in faults
+        if fault["type"] != "missing" or not any(_is_misspelt(fault["loc"], other) for other in strange)
+    ]
+
+
+def _is_misspelt(missing: Sequence[str | int], strange: Sequence[str | int]) -> bool:
+    return missing[:-1] == strange[:-1] and likeness(str(strange[-1]), str(missing[-1])) >= CLEARLY
 
 
 def _wrong_kind(key: str, fault: dict[str, Any]) -> str:

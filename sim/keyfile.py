@@ -16,7 +16,7 @@ from typing import Any, TypeVar, cast
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from sim.errors import InputError
-from sim.keyfaults import data_key, fault_message
+from sim.keyfaults import data_key, fault_message, without_misspelt
 from sim.keylines import key_lines
 from sim.keyplace import FROM_OPTION, Lines, join, literal, place, problem, shown
 
@@ -124,7 +124,7 @@ def validate(
         return model.model_validate(data)
     except ValidationError as error:
         told = []
-        for fault in error.errors(include_url=False):
+        for fault in without_misspelt(error.errors(include_url=False)):
             key = data_key(data, fault)
             line = lines.get(key, FROM_OPTION)
             told.append((line, fault_message(model, data, lines, path, key, dict(fault))))

@@ -49,7 +49,8 @@ def _type_text(annotation: Any, metadata: list[Any]) -> str:
         return " or ".join(dict.fromkeys(_type_text(kind, metadata) for kind in kinds))
     if origin is list:
         (inner,) = get_args(annotation)
-        return f"a list{_range_text(metadata)}, each {_type_text(inner, [])}"
+        bounds = _range_text(metadata)
+        return f"a list{' of' + bounds if bounds else ''}, each {_type_text(inner, [])}"
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return "a table"
     if annotation is str and metadata:
@@ -67,7 +68,7 @@ def _range_text(metadata: list[Any]) -> str:
             (annotated_types.Le, "le", "<="),
         ):
             if isinstance(item, kind):
-                bounds.append(f"{mark} {getattr(item, name):g}")
+                bounds.append(f"{mark} {getattr(item, name):.10g}")
         if isinstance(item, annotated_types.MinLen):
             bounds.append(f"at least {item.min_length}")
     return (" " + " and ".join(bounds)) if bounds else ""

@@ -93,11 +93,15 @@ def test_options_reach_the_study(ended) -> None:
     [
         (["stady"], "no command 'stady'; did you mean 'study'?"),
         (["study"], "Missing argument 'SCENARIO'"),
-        (["study", "hollin-fell", "--set", "seed"], "'seed' is not key=value"),
+        (["study", "hollin-fell", "--set", "seed"], "--set seed; must be KEY=VALUE, like rotor.tilt_deg=6"),
+        (["card", "skerry", "--set", "rotor.tilt_deg="], "--set rotor.tilt_deg=; must be KEY=VALUE"),
         (["study", "hollin-fell", "--jsn"], "--json"),
         (["study", "hollin-fel"], "did you mean 'hollin-fell'"),
         (["study", "hollin-fell", "--set", "sede=3"], "did you mean 'seed'"),
-        (["study", "hollin-fell", "--seed", "x"], "'x' is not a valid integer"),
+        (["study", "hollin-fell", "--seed", "x"], "--seed x; must be a whole number from 0 to 2147483648"),
+        (["study", "hollin-fell", "--seed", "-3"], "--seed -3; must be a whole number from 0 to 2147483648"),
+        (["study", "hollin-fell", "--jobs", "-1"], "--jobs -1; must be a whole number from 0 to 1024"),
+        (["study", "hollin-fell", "--set", "period_s=0.1"], "whole periods of 0.1 s (--set: period_s)"),
         (["card"], "Missing argument 'TURBINE'"),
         (["card", "skery"], "did you mean 'skerry'"),
         (["card", "skerry", "--set", "rotor.tild_deg=6"], "did you mean 'rotor.tilt_deg'"),
@@ -112,6 +116,7 @@ def test_wrong_input_ends_with_two_one_message_and_no_traceback(capsys, argument
     assert said.out == ""
     assert message in said.err
     assert "Traceback" not in said.err
+    assert len(said.err.splitlines()) == 1
 
 
 def test_every_command_explains_itself_and_carries_the_caution(capsys) -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from pydantic import Field
 
 from sim.errors import InputError
+from sim.keyfaults import nearest_key
 from sim.keyfile import FileModel, apply_overrides, read_toml, validate
 from sim.keylines import key_lines
 from sim.keytable import key_rows
@@ -96,7 +97,11 @@ def test_good_file_is_read_and_whole_numbers_are_numbers(tmp_path: Path) -> None
             'a.toml:5: rotor.side = "upwnd"; must be one of "upwind", "downwind"; did you',
         ),
         ("lift = 0.1", 'lift = "much"', 'a.toml:12: parts[1].lift = "much"; must be a number'),
-        ("lift = 0.1", "lift = nan", "a.toml:12: parts[1].lift = NaN; must be a number, not infinite"),
+        (
+            "lift = 0.1",
+            "lift = nan",
+            "a.toml:12: parts[1].lift = NaN; must be a number, and neither infinite nor nan",
+        ),
         ("lift = 0.1", "", "a.toml:10: parts[1].lift is missing; must be a number"),
         (
             "drag = 0.5",
@@ -112,6 +117,40 @@ def test_each_fault_is_told_with_line_key_value_and_what_is_allowed(
 ) -> None:
     problems = told(tmp_path, GOOD.replace(old, new))
     assert any(problem.startswith(message) for problem in problems), problems
+
+
+def test_a_misspelt_required_key_is_told_once(tmp_path: Path) -> None:
+    assert told(tmp_path, GOOD.replace("tilt_deg = 5", "tlit_deg = 5")) == [
+        "a.toml:4: rotor.tlit_deg = 5; unknown key; did you mean 'tilt_deg'?"
+    ]
+    strange = told(tmp_path, GOOD.replace("tilt_deg = 5", "wholly_else = 5"))
+    assert [words.split(": ", 1)[1].split(";")[0] for words in strange] == [
+        "rotor.tilt_deg is missing",
+        "rotor.wholly_else = 5",
+    ]
+
+
+def test_an_unknown_key_among_many_names_where_they_are_listed_instead_of_all() -> None:
+    known = [f"key_{number}" for number in range(40)]
+    assert nearest_key("zzz", known) == (
+        "; none of the 40 known ones is near; `wideberth list --keys` and `wideberth card --keys` list those "
+        "of scenarios and turbines"
+    )
+    assert nearest_key("zzz", ["rule", "share"]) == "; known: rule, share"
+
+
+def test_a_list_and_a_large_bound_are_told_in_plain_words() -> None:
+    class Listed(FileModel):
+        many: list[Annotated[float, Field(gt=0.0)]] = Field(min_length=2)
+        free: list[str]
+        seed: int = Field(le=2**31)
+
+    rows = {row.key: row.allowed for row in key_rows(Listed)}
+    assert rows == {
+        "many": "a list of at least 2, each a number > 0",
+        "free": "a list, each text",
+        "seed": "a whole number <= 2147483648",
+    }
 
 
 def test_all_faults_are_told_at_once_in_the_order_of_the_file(tmp_path: Path) -> None:

@@ -8,6 +8,8 @@ from typing import Any, TypeVar
 
 import click
 
+from sim.errors import InputError
+
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 
@@ -16,8 +18,21 @@ def _pairs(context: click.Context, option: click.Parameter, given: Sequence[str]
     pairs = [text.partition("=") for text in given]
     for key, mark, value in pairs:
         if not key or not mark or not value:
-            raise click.BadParameter(f"'{key}{mark}{value}' is not key=value", context, option)
+            raise InputError(f"--set {key}{mark}{value}; must be KEY=VALUE, like rotor.tilt_deg=6")
     return [(key.strip(), value.strip()) for key, _, value in pairs]
+
+
+class Whole(click.IntRange):
+    """A whole number within bounds; another one is told like every other wrong input."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter as error:
+            name = param.opts[0] if param else "value"
+            raise InputError(
+                f"{name} {value}; must be a whole number from {self.min} to {self.max}"
+            ) from error
 
 
 def stacked(*decorators: Callable[[Any], Any]) -> Callable[[Function], Function]:
@@ -52,7 +67,7 @@ out_option = click.option(
 )
 run_options = stacked(
     set_option,
-    click.option("--seed", type=click.IntRange(0, 2**31), help="Instead of the scenario's."),
+    click.option("--seed", type=Whole(0, 2**31), help="Instead of the scenario's."),
     out_option,
     click.option(
         "--store",
@@ -60,6 +75,6 @@ run_options = stacked(
         metavar="DIR",
         help="Where results are kept; a cache by default.",
     ),
-    click.option("--jobs", type=click.IntRange(0, 1024), help="Worker processes; 0 runs in this process."),
+    click.option("--jobs", type=Whole(0, 1024), help="Worker processes; 0 runs in this process."),
     output_options,
 )
