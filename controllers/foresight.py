@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controllers.signals import blade_mean, hold
+from controllers.signals import blade_mean, hold, row_starts
 from sim.interface import Array, Known, Readings, State
 
 
@@ -96,10 +96,11 @@ class Foresight:
         """
         moment = hold(seen, "root_flap_moment", state["moment"])
         which = passing.argmax(axis=1)
-        any_passing = pick(passing, which)
-        given = pick(promised, which)
+        entry = which + row_starts(*passing.shape)
+        any_passing = passing.take(entry)
+        given = promised.take(entry)
         mean = state["towards"] * blade_mean(moment)
-        bent = state["towards"] * pick(moment, which) + given
+        bent = state["towards"] * moment.take(entry) + given
         return {
             "moment": moment,
             "mean": mean,
@@ -115,9 +116,10 @@ class Foresight:
     def hear(self, state: State, seen: Readings) -> dict[str, Array]:
         """Take in the reading of the last pass as soon as one comes that is younger than the pass itself."""
         passer, since, newest = state["passer"], state["since_pass"], state["newest"]
-        reading = pick(seen.last_pass_clearance, passer)
-        old = pick(seen.age["last_pass_clearance"], passer)
-        come = pick(seen.valid["last_pass_clearance"], passer) & np.isfinite(reading) & (old < since)
+        entry = passer + row_starts(*seen.last_pass_clearance.shape)
+        reading = seen.last_pass_clearance.take(entry)
+        old = seen.age["last_pass_clearance"].take(entry)
+        come = seen.valid["last_pass_clearance"].take(entry) & np.isfinite(reading) & (old < since)
         due = state["awaited"] & (come | (since > self.wait_s))
         guess = np.minimum(state["unloaded"] - state["bent_at_pass"], newest)
         heard = np.where(come, reading - state["given"], guess)
@@ -135,12 +137,6 @@ class Foresight:
         pitched = self.pitch_weight * per_pitch * (pitch - state["pitch_then"])
         gust = np.maximum(state["mean"] - state["mean_then"] - self.gust_from, 0.0)
         return state["newest"] + trend + pitched - self.gust_weight * gust
-
-
-def pick(per_blade: Array, which: Array) -> Array:
-    """Take one blade's entry in each lane, (lane,)."""
-    lanes, blades = per_blade.shape
-    return per_blade.reshape(-1).take(which + blades * np.arange(lanes))
 
 
 def relief_line(known: Known) -> dict[str, Array]:

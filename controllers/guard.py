@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from math import radians
 from typing import ClassVar
 
 import numpy as np
@@ -63,28 +65,30 @@ class Guard(Parameters):
     wait_s: float = parameter(0.8, "s", 0.1, 2.0, "longest wait for the reading of a pass")
     blind_deg: float = parameter(2.0, "deg", 0.0, 10.0, "pitch added all round without any azimuth")
 
+    @cached_property
     def pulse(self) -> Pulse:
-        """Return the pulse that the parameters ask for."""
-        return Pulse(np.deg2rad(self.half_width_deg), np.deg2rad(self.lead_deg))
+        """The pulse that the parameters ask for."""
+        return Pulse(radians(self.half_width_deg), radians(self.lead_deg))
 
+    @cached_property
     def foresight(self) -> Foresight:
-        """Return the forecast that the parameters ask for."""
+        """The forecast that the parameters ask for."""
         return Foresight(self.trend, self.pitch_weight, self.gust_weight, self.gust_from_m, self.wait_s)
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start with no pulse under way."""
         nothing = np.zeros(seen.pitch.shape)
-        turning, pulse = rotor.start(known, seen), self.pulse()
+        turning, pulse = rotor.start(known, seen), self.pulse
         rate = (self.rate_share * known.pitch_rate_limit)[:, None]
         steepest = 2.0 * pulse.half_width * rate / (np.pi * 1.1 * known.rated_rotor_speed[:, None])
         pitch = blade_mean(hold(seen, "pitch", known.fine_pitch[:, None] + nothing))
         return {
             **turning,
-            **self.foresight().start(known, seen, pitch),
+            **self.foresight.start(known, seen, pitch),
             "angle": angle_to_tower(turning["azimuth"], seen.pitch.shape[1]),
             "aim": known.required_clearance + self.margin_m,
             "pitch_step": rate * turning["period"][:, None] + nothing,
-            "largest": np.minimum(np.deg2rad(self.max_amplitude_deg), steepest) + nothing,
+            "largest": np.minimum(radians(self.max_amplitude_deg), steepest) + nothing,
             "centre": pulse.centre(known)[:, None] + nothing,
             "still": pulse.relief_table(known),
             "amplitude": nothing,
@@ -96,38 +100,57 @@ class Guard(Parameters):
         self, state: State, seen: Readings, below: Commands, reference: Commands
     ) -> tuple[State, Commands]:
         """Add each blade's pulse to what is commanded below."""
-        foresight, before = self.foresight(), state["angle"]
         pitch = blade_mean(reference.pitch)
         after = state | rotor.follow(state, seen)
-        angle = angle_to_tower(after["azimuth"], below.pitch.shape[1])
-        passing = (before < 0.0) & (angle >= 0.0)
-        after |= foresight.note_passing(state, seen, passing, state["promised"], pitch)
-        after |= foresight.hear(after, seen)
+        after["angle"] = angle_to_tower(after["azimuth"], below.pitch.shape[1])
+        passing = (state["angle"] < 0.0) & (after["angle"] >= 0.0)
+        after |= self.foresight.note_passing(state, seen, passing, state["promised"], pitch)
+        after |= self.foresight.hear(after, seen)
         per_pitch = self.relief_factor * relief_per_pitch(state, pitch)
-        foreseen = foresight.foresee(after, pitch, per_pitch)
-        after |= self.decide(state, angle, foreseen, per_pitch)
-        after["angle"] = angle
+        told, foreseen = self.foresee(state, after, seen, (pitch, per_pitch))
+        after |= told
+        after |= self.decide(after, foreseen, per_pitch)
         return after, Commands(self.pitch(after, below, per_pitch), below.torque, below.stop)
 
-    def decide(self, state: State, angle: Array, foreseen: Array, per_pitch: Array) -> dict[str, Array]:
+    def foresee(
+        self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
+    ) -> tuple[dict[str, Array], Array]:
+        """Return what must be remembered of a forecast of one's own, and the clearance foreseen.
+
+        Parameters
+        ----------
+        before, after : State
+            Of the last tick, and of this one with rotor and witnesses brought up to date.
+        given : two of (lane,) float64
+            Pitch that power production commands [rad], and the relief per pitch there [m/rad].
+
+        Returns
+        -------
+        changes : dict
+        foreseen : (lane,) or (lane, blade) float64 [m]
+            Of the blade that passes next, or of each blade at its own next pass, without the logic.
+        """
+        return {}, self.foresight.foresee(after, *given)
+
+    def decide(self, state: State, foreseen: Array, per_pitch: Array) -> dict[str, Array]:
         """Let the pulses grow where the foreseen clearance falls short; return what changed.
 
         Parameters
         ----------
-        angle : (lane, blade) float64 [rad]
-            Past the tower.
-        foreseen : (lane,) float64 [m]
+        foreseen : (lane,) or (lane, blade) float64 [m]
         per_pitch : (lane,) float64 [m/rad]
         """
-        shape = self.pulse().shape(angle, state["centre"])
+        angle = state["angle"]
+        shape = self.pulse.shape(angle, state["centre"])
         running = shape > 0.0
         amplitude, promised = state["amplitude"] * running, state["promised"] * running
         gain = np.maximum(entry(state["still"], place(angle)) * np.abs(per_pitch)[:, None], 1e-6)
-        wanted = ((state["aim"] - foreseen)[:, None] - promised) / gain
+        short = state["aim"] - foreseen if foreseen.ndim == 1 else state["aim"][:, None] - foreseen
+        wanted = ((short[:, None] if foreseen.ndim == 1 else short) - promised) / gain
         room = (state["pitch_step"] + state["offset"] - amplitude * shape) / np.maximum(shape, 1e-6)
         growth = np.minimum(np.minimum(wanted, room), state["largest"] - amplitude)
-        begun = (amplitude > 0.0) | (wanted >= np.deg2rad(self.least_deg))
-        deciding = running & begun & (angle < -np.deg2rad(self.last_call_deg))
+        begun = (amplitude > 0.0) | (wanted >= radians(self.least_deg))
+        deciding = running & begun & (angle < -radians(self.last_call_deg))
         growth = np.maximum(growth, 0.0) * deciding
         amplitude = amplitude + growth
         return {
@@ -138,6 +161,6 @@ class Guard(Parameters):
 
     def pitch(self, state: State, below: Commands, per_pitch: Array) -> Array:
         """Return the commanded pitch, (lane, blade) [rad], moved away from the tower."""
-        blind = smoothstep(state["blind_turns"] - 1.0) * np.deg2rad(self.blind_deg)
+        blind = smoothstep(state["blind_turns"] - 1.0) * radians(self.blind_deg)
         offset = np.maximum(state["offset"], blind[:, None])
         return below.pitch + np.sign(per_pitch)[:, None] * offset

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from controllers.signals import FULL_TURN, blade_mean
+from controllers.signals import blade_mean, spread
 from sim.interface import Array
 
 
@@ -15,7 +15,7 @@ def circle(azimuth: Array, blade_count: int, harmonic: int = 1) -> tuple[Array, 
     ----------
     azimuth : (lane,) float64 [rad] - of blade 0; blade b stands 2 pi b / blade_count further on
     """
-    angle = azimuth[:, None] + FULL_TURN * np.arange(blade_count) / blade_count
+    angle = azimuth[:, None] + spread(blade_count)
     return np.cos(harmonic * angle), np.sin(harmonic * angle)
 
 

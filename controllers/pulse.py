@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from controllers.rotor import servo_lag
-from controllers.signals import FULL_TURN
+from controllers.signals import FULL_TURN, row_starts
 from sim.interface import Array, Known
 
 INSTANT = 0.01  # of the integral over the response [s]
@@ -98,10 +98,10 @@ def angles() -> Array:
 def place(angle: Array, entries: int = ANGLES) -> Array:
     """Return the entry of a table over the whole turn in which an angle in [-pi, pi) lies."""
     index = ((angle + np.pi) * (entries / FULL_TURN)).astype(np.int64)
-    return np.minimum(np.maximum(index, 0), entries - 1)
+    return np.minimum(index, entries - 1)
 
 
 def entry(table: Array, index: Array) -> Array:
     """Take each lane's own entries of a (lane, entries) table, (lane, blade)."""
     lanes, entries = table.shape
-    return table.reshape(-1).take(index + entries * np.arange(lanes)[:, None])
+    return table.reshape(-1).take(index + row_starts(lanes, entries)[:, None])

@@ -2,11 +2,29 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from sim.interface import Array, Known, Readings
 
 FULL_TURN = 2.0 * np.pi
+
+
+@lru_cache(maxsize=64)
+def spread(blade_count: int) -> Array:
+    """Return how far each blade stands ahead of blade 0, (blade,) [rad]; read only."""
+    angle = FULL_TURN * np.arange(blade_count) / blade_count
+    angle.flags.writeable = False
+    return angle
+
+
+@lru_cache(maxsize=64)
+def row_starts(lanes: int, columns: int) -> Array:
+    """Return where each lane's row starts in a flattened (lane, column) array, (lane,) int64; read only."""
+    start = columns * np.arange(lanes)
+    start.flags.writeable = False
+    return start
 
 
 def clip(value: Array, low: Array | float, high: Array | float) -> Array:
@@ -64,8 +82,7 @@ def angle_to_tower(azimuth: Array, blade_count: int) -> Array:
 
     Blade b stands at azimuth + 2 pi b / blade_count; the tower is at azimuth pi.
     """
-    spread = FULL_TURN * np.arange(blade_count) / blade_count
-    return wrap(azimuth[:, None] + spread - np.pi)
+    return wrap(azimuth[:, None] + spread(blade_count) - np.pi)
 
 
 def interpolate(x: Array, table_x: Array, table_y: Array) -> Array:
@@ -102,7 +119,7 @@ def look_up(table: Array, share: Array) -> Array:
     lanes, points = table.shape
     place = clip(share, 0.0, 1.0) * (points - 1)
     index = np.minimum(place.astype(np.int64), points - 2)
-    flat, start = table.reshape(-1), index + points * np.arange(lanes)
+    flat, start = table.reshape(-1), index + row_starts(lanes, points)
     low = flat.take(start)
     return low + (place - index) * (flat.take(start + 1) - low)
 
