@@ -36,6 +36,13 @@ class Options:
     jobs: int | None = None  #: as many as processors when None; 0 runs in this process
     is_quiet: bool = False
     as_json: bool = False
+    is_fresh: bool = False  #: forget what the store holds of these cases
+    cluster: str | None = None  #: address of a scheduler; worker processes on this machine when None
+
+    @property
+    def hands(self) -> int | str | None:
+        """Who runs a campaign, as `scenarios.campaign.run_cases` wants it."""
+        return self.cluster or self.jobs
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -58,7 +59,8 @@ def load_scenario(source: str | Path, overrides: Overrides = (), seed: int | Non
     problems = list(_faults(keys, path, lines))
     if problems:
         raise InputError(problems)
-    return Builder(path, lines, keys, turbines).build()
+    asked = tuple(overrides) + ((("seed", seed),) if seed is not None else ())
+    return replace(Builder(path, lines, keys, turbines).build(), asked=asked)
 
 
 def library_scenarios() -> dict[str, Path]:

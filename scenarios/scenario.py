@@ -44,6 +44,7 @@ class Scenario:
     site: Mapping[str, Any]  #: the file's own words, for the report
     entries: tuple[Entry, ...]
     cases: tuple[Case, ...]
+    asked: tuple[tuple[str, Any], ...] = ()  #: keys and values set besides the file, as they were given
 
     @property
     def reference(self) -> Entry:

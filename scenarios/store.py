@@ -7,29 +7,27 @@ so that a file is whole or not there. A case is found by its key; any number of 
 from __future__ import annotations
 
 import hashlib
-import json
 import logging
 import os
 import time
 import uuid
-import zipfile
-import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 
+from scenarios.packing import UNREADABLE, CaseResult, pack, read_batch, read_index
 from scenarios.provenance import code_version
 from sim.compiled import cache_root
 from sim.errors import InputError, SimError
 
-CaseResult = Mapping[str, np.ndarray]
-"""One case's results: flat names, plain numpy arrays (numbers, booleans, text; never objects)."""
+__all__ = ["CaseResult", "Store", "StoreError"]
 
-SCHEMA = 1
-_UNREADABLE = (OSError, EOFError, ValueError, KeyError, TypeError, zipfile.BadZipFile, zlib.error)
 _STALE_S = 3600.0
+_LOOKS = 4
+"""How often the store is looked through again where files vanish while they are read."""
 
 log = logging.getLogger("wideberth")
 
@@ -45,6 +43,7 @@ class Store:
     ----------
     root : folder of the store; the per-user cache folder when None
     version : code version that names the subfolder; the running code's when None
+    is_reader : only look; a folder that is not there or cannot be written is no fault then
 
     Raises
     ------
@@ -52,18 +51,17 @@ class Store:
         The folder cannot be made or written.
     """
 
-    def __init__(self, root: str | Path | None = None, version: str | None = None) -> None:
+    def __init__(
+        self, root: str | Path | None = None, version: str | None = None, *, is_reader: bool = False
+    ) -> None:
         self.root = Path(root) if root is not None else cache_root() / "store"
         self.version = version or code_version()
         self.folder = self.root / self.version
+        self.is_reader = is_reader
         self._indexes: dict[Path, dict[str, Any]] = {}
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise InputError(_cannot_write(self.root, error)) from error
-        if not os.access(self.folder, os.W_OK | os.X_OK):
-            raise InputError(_cannot_write(self.root, "permission denied"))
-        self._sweep()
+        if not is_reader:
+            self._prepare()
+            self._sweep()
 
     def keys(self) -> set[str]:
         """Return the keys of all cases that are in the store now."""
@@ -75,7 +73,7 @@ class Store:
         self._indexes = {path: self._indexes[path] for path in present if path in self._indexes}
         for path in present:
             if path not in self._indexes:
-                index = self._guarded(path, _read_index)
+                index = self.guarded(path, read_index)
                 if index is not None:
                     self._indexes[path] = index
         return self._indexes
@@ -84,41 +82,112 @@ class Store:
         """Return the results of those of ``keys`` that are in the store."""
         wanted = set(keys)
         found: dict[str, CaseResult] = {}
+        for _ in range(_LOOKS):
+            if self._collect(found, wanted - found.keys()):
+                break
+        return found
+
+    def _collect(self, found: dict[str, CaseResult], wanted: set[str]) -> bool:
+        """Add what is wanted to ``found``; say whether every file was still there when it was read."""
+        is_whole = True
         for path, index in list(self.indexes().items()):
             if wanted.isdisjoint(case["key"] for case in index["cases"]):
                 continue
-            batch = self._guarded(path, _read_batch)
+            batch = self.guarded(path, read_batch)
             if batch is None:
                 self._indexes.pop(path, None)
+                is_whole = False
                 continue
             hits = {key: result for key, result in batch.items() if key in wanted}
             found |= hits
-            wanted -= hits.keys()
-        return found
+            wanted = wanted - hits.keys()
+        return is_whole
 
-    def write(self, results: Mapping[str, CaseResult], titles: Mapping[str, str] | None = None) -> Path:
+    def write(
+        self,
+        results: Mapping[str, CaseResult],
+        titles: Mapping[str, str] | None = None,
+        of: Mapping[str, str] | None = None,
+    ) -> Path:
         """Write one batch so that it is there whole or not at all.
+
+        Parameters
+        ----------
+        results : by key
+        titles : for people, by key
+        of : by key, the key of the case that a result was made from, where it is not a case's own
 
         Raises
         ------
         StoreError
             The file cannot be written; the store is left as it was.
         """
-        keys = sorted(results)
-        name = hashlib.sha256("".join(keys).encode()).hexdigest()[:24]
-        path, beside = self.folder / f"{name}.npz", self.folder / f"{name}.{uuid.uuid4().hex}.part"
-        members = _pack(keys, results, titles or {})
+        cases = [{"key": key, "title": (titles or {}).get(key, "")} for key in sorted(results)]
+        cases = [case | ({"of": of[case["key"]]} if of and case["key"] in of else {}) for case in cases]
+        name = hashlib.sha256("".join(case["key"] for case in cases).encode()).hexdigest()[:24]
+        members = pack(cases, results)
+        return self.put(f"{name}.npz", lambda handle: np.savez(handle, allow_pickle=False, **members))
+
+    def put(self, name: str, fill: Callable[[IO[bytes]], Any]) -> Path:
+        """Write a file beside its place and move it there once it is whole.
+
+        Raises
+        ------
+        StoreError
+            The file cannot be written; the store is left as it was.
+        """
+        path = self.folder / name
+        beside = path.with_name(f"{path.stem}.{uuid.uuid4().hex}.part")
         try:
+            path.parent.mkdir(parents=True, exist_ok=True)
             with beside.open("wb") as handle:
-                np.savez(handle, allow_pickle=False, **members)
+                fill(handle)
                 handle.flush()
                 os.fsync(handle.fileno())
             os.replace(beside, path)
-            _sync_folder(self.folder)
+            _sync_folder(path.parent)
         except OSError as error:
-            beside.unlink(missing_ok=True)
+            _discard(beside)
             raise StoreError(_cannot_write(path, error)) from error
         return path
+
+    def forget(self, keys: Iterable[str]) -> int:
+        """Take results out, and what was made from them; return how many there were.
+
+        Raises
+        ------
+        StoreError
+            A file cannot be written or removed; what it holds may still be there.
+        """
+        unwanted, count = set(keys), 0
+        for path, index in list(self.indexes().items()):
+            kept = {c["key"]: c for c in index["cases"] if not {c["key"], c.get("of", "")} & unwanted}
+            if len(kept) == len(index["cases"]):
+                continue
+            batch = self.guarded(path, read_batch) if kept else {}
+            if batch is None:
+                continue
+            if kept:
+                titles = {key: case["title"] for key, case in kept.items()}
+                of = {key: case["of"] for key, case in kept.items() if "of" in case}
+                self.write({key: batch[key] for key in kept}, titles, of)
+            self.remove(path)
+            count += len(index["cases"]) - len(kept)
+        return count
+
+    def remove(self, path: Path) -> None:
+        """Remove one file of the store.
+
+        Raises
+        ------
+        StoreError
+            It cannot be removed.
+        """
+        try:
+            path.unlink(missing_ok=True)
+        except OSError as error:
+            raise StoreError(_cannot_write(path, error)) from error
+        self._indexes.pop(path, None)
 
     def others(self) -> list[str]:
         """Return the other code versions that share this root."""
@@ -128,27 +197,42 @@ class Store:
         """Return what this code version's folder holds on disk [bytes]."""
         return sum(path.stat().st_size for path in self.folder.rglob("*") if path.is_file())
 
-    def _guarded(self, path: Path, read: Any) -> Any:
+    def guarded(self, path: Path, read: Callable[[Path], Any]) -> Any:
+        """Return what ``read`` makes of a file: None where it is gone, or was damaged and is set aside."""
         try:
             return read(path)
         except FileNotFoundError:
             return None
-        except _UNREADABLE as error:
+        except UNREADABLE as error:
             self._set_aside(path, error)
             return None
 
     def _set_aside(self, path: Path, error: Exception) -> None:
+        told = f"{path} cannot be read ({error})"
+        if self.is_reader:
+            log.warning("%s; left out", told)
+            return
         aside = self.folder / "set-aside"
-        log.warning("%s cannot be read (%s); set aside, its cases are computed again", path, error)
+        log.warning("%s; set aside, its cases are computed again", told)
         try:
             aside.mkdir(exist_ok=True)
             os.replace(path, aside / f"{path.name}.{uuid.uuid4().hex[:8]}")
         except OSError as failure:
             log.warning("%s could not be set aside: %s", path, failure)
 
+    def _prepare(self) -> None:
+        """Make the folder, and try whether it can be written."""
+        probe = self.folder / f"{uuid.uuid4().hex}.part"
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            probe.touch()
+            probe.unlink()
+        except OSError as error:
+            raise InputError(_cannot_write(self.root, error)) from error
+
     def _sweep(self) -> None:
         """Remove half-written files of runs that were killed, once they are an hour old."""
-        for path in self.folder.glob("*.part"):
+        for path in self.folder.rglob("*.part"):
             try:
                 if time.time() - path.stat().st_mtime > _STALE_S:
                     path.unlink()
@@ -160,6 +244,11 @@ def _cannot_write(path: Path, error: object) -> str:
     return f"{path}: the store cannot be written ({error}); free the disk, or choose another with --store DIR"
 
 
+def _discard(path: Path) -> None:
+    with suppress(OSError):
+        path.unlink(missing_ok=True)
+
+
 def _sync_folder(folder: Path) -> None:
     if os.name == "posix":
         handle = os.open(folder, os.O_RDONLY)
@@ -167,56 +256,3 @@ def _sync_folder(folder: Path) -> None:
             os.fsync(handle)
         finally:
             os.close(handle)
-
-
-def _pack(
-    keys: Sequence[str], results: Mapping[str, CaseResult], titles: Mapping[str, str]
-) -> dict[str, np.ndarray]:
-    """Lay one column per (name, dtype) end to end, so that a batch has few members and reads fast."""
-    columns: dict[tuple[str, str], dict[int, np.ndarray]] = {}
-    for row, key in enumerate(keys):
-        for name, value in results[key].items():
-            array = np.asarray(value)
-            if array.dtype.hasobject:
-                raise TypeError(f"case {key}: '{name}' holds objects; a result is numbers, booleans or text")
-            columns.setdefault((name, array.dtype.str), {})[row] = array
-    index: dict[str, Any] = {
-        "schema": SCHEMA,
-        "cases": [{"key": key, "title": titles.get(key, "")} for key in keys],
-        "columns": [],
-    }
-    members: dict[str, np.ndarray] = {}
-    for number, ((name, dtype), arrays) in enumerate(columns.items()):
-        shapes = [list(arrays[row].shape) if row in arrays else None for row in range(len(keys))]
-        index["columns"].append({"name": name, "member": f"column_{number}", "shapes": shapes})
-        members[f"column_{number}"] = np.concatenate([a.ravel() for a in arrays.values()]).astype(dtype)
-    return {"index": np.frombuffer(json.dumps(index).encode(), dtype=np.uint8)} | members
-
-
-def _index_of(archive: Any) -> dict[str, Any]:
-    index = json.loads(archive["index"].tobytes())
-    if index["schema"] != SCHEMA:
-        raise ValueError(f"schema {index['schema']}, expected {SCHEMA}")
-    if not all(isinstance(case["key"], str) for case in index["cases"]):
-        raise ValueError("a case without a key")
-    return index
-
-
-def _read_index(path: Path) -> dict[str, Any]:
-    with np.load(path, allow_pickle=False) as archive:
-        return _index_of(archive)
-
-
-def _read_batch(path: Path) -> dict[str, CaseResult]:
-    with np.load(path, allow_pickle=False) as archive:
-        index = _index_of(archive)
-        keys = [case["key"] for case in index["cases"]]
-        batch: dict[str, dict[str, np.ndarray]] = {key: {} for key in keys}
-        for column in index["columns"]:
-            flat, at = archive[column["member"]], 0
-            for key, shape in zip(keys, column["shapes"], strict=True):
-                if shape is not None:
-                    size = int(np.prod(shape))
-                    batch[key][column["name"]] = flat[at : at + size].reshape(shape)
-                    at += size
-    return dict(batch)

@@ -81,8 +81,10 @@ def test_people_read_the_caution_and_machines_one_object(ended) -> None:
 
 def test_options_reach_the_study(ended) -> None:
     given = ["--out", "there", "--store", "kept", "--jobs", "3", "--quiet", "--seed", "9"]
+    given += ["--fresh", "--cluster", "tcp://there:1"]
     end = ended(Answer({}, ""), *given, "--set", "duration_s=30", "--set", "rotor.tilt_deg = 6")
-    assert end.options == Options(Path("there"), Path("kept"), 3, True, False)
+    assert end.options == Options(Path("there"), Path("kept"), 3, True, False, True, "tcp://there:1")
+    assert dict(end.scenario.asked) == {"duration_s": "30", "rotor.tilt_deg": "6", "seed": 9}
     assert end.scenario.seed == 9
     assert end.scenario.cases[0].run.duration == 30.0
     assert end.scenario.reference.design.rotor.tilt == math.radians(6.0)
@@ -108,6 +110,7 @@ def test_options_reach_the_study(ended) -> None:
         (["card", "skerry", "--set", "tower.top_diameter_m=40"], "tower"),
         (["list", "--layer", "gard"], "did you mean 'guard'"),
         (["store", "nowhere/at/all"], "no such store"),
+        (["store", ".", "--yes"], "belong to --prune"),
     ],
 )
 def test_wrong_input_ends_with_two_one_message_and_no_traceback(capsys, arguments, message: str) -> None:

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import logging
+import os
+import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -96,6 +100,81 @@ def test_another_code_version_is_kept_apart(tmp_path: Path) -> None:
     new = Store(tmp_path, "new")
     assert new.load(["a"]) == {}
     assert new.others() == ["old"]
+
+
+def test_what_is_forgotten_is_gone_with_what_was_made_from_it_and_nothing_else(tmp_path: Path) -> None:
+    store = Store(tmp_path, "v")
+    store.write({key: {"x": np.arange(n)} for n, key in enumerate("abc")}, {"b": "the second"})
+    store.write(
+        {"look": {"x": np.arange(9)}, "other": {"x": np.arange(8)}}, None, {"look": "a", "other": "b"}
+    )
+    store.write({"d": {"x": np.arange(4)}})
+    assert store.forget(["a", "d", "never there"]) == 3
+    again = Store(tmp_path, "v")
+    assert again.keys() == {"b", "c", "other"}
+    assert again.load(["b", "other"])["b"]["x"].tolist() == [0]
+    told = {case["key"]: case for index in again.indexes().values() for case in index["cases"]}
+    assert told["b"]["title"] == "the second"
+    assert told["other"]["of"] == "b"
+
+
+def test_a_file_that_is_rewritten_while_the_store_is_read_costs_no_result(
+    tmp_path: Path, monkeypatch
+) -> None:
+    store, other = Store(tmp_path, "v"), Store(tmp_path, "v")
+    store.write({"a": {"x": np.arange(3)}, "b": {"x": np.arange(2)}})
+    store.indexes()
+    look = Store.indexes
+
+    def after_the_other(self: Store):
+        monkeypatch.setattr(Store, "indexes", look)
+        found = dict(look(self))
+        other.forget(["b"])
+        return found
+
+    monkeypatch.setattr(Store, "indexes", after_the_other)
+    assert store.load(["a"]).keys() == {"a"}
+
+
+def test_a_reader_needs_no_folder_and_touches_nothing(tmp_path: Path, caplog) -> None:
+    assert Store(tmp_path / "nowhere", "v", is_reader=True).load(["a"]) == {}
+    assert not (tmp_path / "nowhere").exists()
+    Store(tmp_path, "v").write({"a": {"x": np.arange(3)}})
+    strange = tmp_path / "v" / "holiday.npz"
+    strange.write_text("not a batch")
+    assert Store(tmp_path, "v", is_reader=True).load(["a"]).keys() == {"a"}
+    assert strange.exists()
+    assert "left out" in caplog.text
+
+
+@contextmanager
+def as_nobody() -> Iterator[None]:
+    """Who runs the tests as root may write everywhere; for a moment this process may not."""
+    if os.geteuid() != 0:
+        yield
+        return
+    os.seteuid(65534)
+    try:
+        yield
+    finally:
+        os.seteuid(0)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions of POSIX")
+def test_a_store_on_a_path_that_cannot_be_written_is_the_users_input_and_can_be_read() -> None:
+    with tempfile.TemporaryDirectory() as name:
+        root = Path(name)
+        Store(root, "v").write({"a": {"x": np.arange(3)}})
+        for folder in (root, root / "v"):
+            folder.chmod(0o555)
+        with as_nobody():
+            with pytest.raises(InputError, match=r"store cannot be written .*--store DIR"):
+                Store(root, "v")
+            with pytest.raises(InputError, match="store cannot be written"):
+                Store(root, "another")
+            assert Store(root, "v", is_reader=True).load(["a"]).keys() == {"a"}
+        for folder in (root, root / "v"):
+            folder.chmod(0o755)
 
 
 def test_a_store_that_cannot_be_made_is_the_users_input(tmp_path: Path) -> None:

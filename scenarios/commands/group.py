@@ -42,6 +42,8 @@ def run_study(name: str, given: dict[str, Any], scenario: Any = None) -> ExitCod
         jobs=given["jobs"],
         is_quiet=given["is_quiet"],
         as_json=given["as_json"],
+        is_fresh=given["is_fresh"],
+        cluster=given["cluster"],
     )
     run = import_module(f"scenarios.studies.{name}").run
     return show(run(scenario, options), given["as_json"])

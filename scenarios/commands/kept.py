@@ -43,9 +43,15 @@ def list_(keys: bool, layer: str | None, faults: bool, as_json: bool, **_: Any) 
 
 @commands.command(epilog=CAUTION)
 @click.argument("folder", required=False, type=click.Path(path_type=Path))
+@click.option("--prune", "is_pruning", is_flag=True, help="Name the results that no scenario refers to.")
+@click.option("--all-versions", "with_versions", is_flag=True, help="And those of every other code version.")
+@click.option("--yes", "is_sure", is_flag=True, help="Remove what --prune names.")
 @output_options
-def store(folder: Path | None, as_json: bool, **_: Any) -> ExitCode:
-    """What the result store FOLDER holds; the per-user store if none is given."""
+def store(folder: Path | None, as_json: bool, is_quiet: bool, debug: bool, **given: bool) -> ExitCode:
+    """What the result store FOLDER holds; the per-user store if none is given.
+
+    What is there, missing or failed of each scenario, and how large it is. Nothing is removed without --yes.
+    """
     from scenarios.studies.holdings import run
 
-    return show(run(folder), as_json)
+    return show(run(folder, **given), as_json)

@@ -76,5 +76,7 @@ run_options = stacked(
         help="Where results are kept; a cache by default.",
     ),
     click.option("--jobs", type=Whole(0, 1024), help="Worker processes; 0 runs in this process."),
+    click.option("--cluster", metavar="ADDRESS", help="Scheduler that hands the work out: tcp://HOST:PORT."),
+    click.option("--fresh", "is_fresh", is_flag=True, help="Forget what the store holds of these cases."),
     output_options,
 )

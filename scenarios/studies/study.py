@@ -11,6 +11,7 @@ from scenarios.answer import Answer, ExitCode, Options, to_json
 from scenarios.campaign import Campaign, run_cases
 from scenarios.progress import progress_bar
 from scenarios.provenance import code_version, versions
+from scenarios.remembered import begin, end
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment, assess
@@ -72,8 +73,11 @@ def run(scenario: Scenario, options: Options) -> Answer:
 
 def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
     """Run the cases that the store does not hold, and judge every entry."""
+    asking = begin(scenario, store)
+    if options.is_fresh:
+        store.forget(case.key for case in scenario.cases)
     with progress_bar(options.is_quiet) as progress:
-        campaign = run_cases(scenario.cases, store, options.jobs, progress)
+        campaign = run_cases(scenario.cases, store, options.hands, progress)
     failed, flagged, keys = [], [], set()
     for case in scenario.cases:
         result = campaign.results.get(case.key)
@@ -82,6 +86,7 @@ def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
             is_lost = result is None or has_ended(result)
             (failed if is_lost else flagged).append({"case": case.title, "entry": case.entry, "why": why})
             keys |= {case.key} if is_lost else set()
+    end(asking, failed, store)
     return Study(scenario, campaign, assess(scenario, campaign.results), failed, flagged, len(keys))
 
 

@@ -104,7 +104,8 @@ def watch_windows(windows: Sequence[Window], store: Store) -> dict[str, Trace]:
     missing = [window for key, window in wanted.items() if key not in found]
     if missing:
         made = _march_again(missing)
-        store.write(made, {w.key: f"watched at {w.time_s:.1f} s: {w.case.title}" for w in missing})
+        titles = {w.key: f"watched at {w.time_s:.1f} s: {w.case.title}" for w in missing}
+        store.write(made, titles, {w.key: w.case.key for w in missing})
         found |= made
     return {key: _trace(found[key], window.case.blade_count) for key, window in wanted.items()}
 

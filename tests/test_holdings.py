@@ -1,0 +1,144 @@
+"""What a store tells of itself, and what it gives up when it is asked to."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from scenarios.answer import Options
+from scenarios.campaign import run_cases
+from scenarios.cli import main
+from scenarios.load import load_scenario
+from scenarios.pruning import plan
+from scenarios.remembered import begin, end, remembered
+from scenarios.scenario import Scenario
+from scenarios.store import Store
+from scenarios.studies import study
+from scenarios.workers import Engine
+from tests import campaign_fakes as fakes
+from tests.brisk import FILE
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    return Path(shutil.copy(FILE, tmp_path / "mine.toml"))
+
+
+def ask(file: Path, root: Path, kept: slice, *overrides: tuple[str, object], failed=()) -> Scenario:
+    """Ask for a scenario, of which only some cases come to be."""
+    scenario, store = load_scenario(file, overrides), Store(root)
+    asking = begin(scenario, store)
+    run_cases(scenario.cases[kept], store, 0, None, Engine(fakes.honest))
+    end(asking, failed, store)
+    return scenario
+
+
+def told(capsys, *arguments: str) -> dict:
+    assert main(["store", *arguments, "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def current(data: dict) -> dict:
+    return next(row for row in data["versions"] if row["is_current"])
+
+
+def test_the_store_tells_what_is_there_missing_and_failed(file: Path, tmp_path: Path, capsys) -> None:
+    scenario = ask(file, tmp_path / "s", slice(0, 30))
+    lost = scenario.cases[-1].title
+    ask(file, tmp_path / "s", slice(0, 30), failed=[{"case": lost, "entry": "guarded", "why": "planted"}])
+    version = current(told(capsys, str(tmp_path / "s")))
+    (row,) = version["scenarios"]
+    keys = {case.key for case in scenario.cases}
+    assert (row["scenario"], row["file"]) == ("brisk-study", str(file))
+    assert row["total"] == len(keys)
+    assert row["there"] == len({case.key for case in scenario.cases[:30]}) == version["cases"]
+    assert row["missing"] == row["total"] - row["there"] - 1
+    assert row["failed_cases"] == [{"case": lost, "entry": "guarded", "why": "planted"}]
+    assert lost not in row["missing_cases"]
+    on_disk = sum(path.stat().st_size for path in (tmp_path / "s").rglob("*") if path.is_file())
+    assert version["size_bytes"] == on_disk
+    assert main(["store", str(tmp_path / "s")]) == 0
+    assert f"{lost}: planted" in capsys.readouterr().out
+
+
+def test_a_campaign_that_did_not_end_is_told_as_such(file: Path, tmp_path: Path, capsys) -> None:
+    begin(load_scenario(file), Store(tmp_path / "s"))
+    (row,) = current(told(capsys, str(tmp_path / "s")))["scenarios"]
+    assert row["ended"] is None
+    assert row["missing"] == row["total"]
+
+
+def test_pruning_names_first_and_removes_only_when_sure(file: Path, tmp_path: Path, capsys) -> None:
+    root = tmp_path / "s"
+    first = ask(file, root, slice(None))
+    Store(root).write({"look": {"x": np.arange(3)}}, {"look": "a look"}, {"look": first.cases[0].key})
+    file.write_text(file.read_text().replace("speeds_m_s = [10, 14]", "speeds_m_s = [10]"))
+    second = ask(file, root, slice(None))
+    kept = {case.key for case in second.cases} | {"look"}
+    superfluous = {case.key for case in first.cases} - kept
+    assert superfluous
+    named = told(capsys, str(root), "--prune")["pruned"]
+    assert {row["key"] for row in named["results"]} == superfluous
+    assert all("14 m/s" in row["title"] for row in named["results"])
+    assert Store(root).keys() == kept | superfluous
+    assert told(capsys, str(root), "--prune", "--yes")["pruned"]["is_removed"] is True
+    assert Store(root).keys() == kept
+    assert not told(capsys, str(root), "--prune")["pruned"]["results"]
+
+
+def test_what_was_set_on_the_command_line_is_another_asking(file: Path, tmp_path: Path) -> None:
+    ask(file, tmp_path / "s", slice(None))
+    ask(file, tmp_path / "s", slice(None), ("seed", "5"))
+    store = Store(tmp_path / "s")
+    assert len(remembered(store)) == 2
+    assert not plan(store, with_versions=False).results
+
+
+def test_a_scenario_whose_file_is_gone_refers_to_nothing(file: Path, tmp_path: Path) -> None:
+    ask(file, tmp_path / "s", slice(0, 4))
+    store = Store(tmp_path / "s")
+    assert not plan(store, with_versions=False).told()
+    file.unlink()
+    planned = plan(store, with_versions=False)
+    assert set(planned.results) == store.keys()
+    assert len(planned.askings) == 1
+
+
+def test_other_code_versions_go_only_when_they_are_named(file: Path, tmp_path: Path, capsys) -> None:
+    root = tmp_path / "s"
+    ask(file, root, slice(0, 4))
+    Store(root, "0123456789abcdef").write({"a": {"x": np.arange(3)}})
+    (root / "photographs").mkdir()
+    assert told(capsys, str(root), "--prune", "--yes")["pruned"]["folders"] == []
+    assert (root / "0123456789abcdef").is_dir()
+    removed = told(capsys, str(root), "--prune", "--all-versions", "--yes")["pruned"]["folders"]
+    assert removed == [str(root / "0123456789abcdef")]
+    assert not (root / "0123456789abcdef").exists()
+    assert (root / "photographs").is_dir()
+
+
+def test_a_record_of_an_asking_that_is_damaged_is_set_aside(file: Path, tmp_path: Path, caplog) -> None:
+    ask(file, tmp_path / "s", slice(0, 4))
+    store = Store(tmp_path / "s")
+    (path,) = (store.folder / "asked").glob("*.json")
+    path.write_text('{"schema": 1, "scenario": "x"}')
+    assert remembered(store) == []
+    assert "set aside" in caplog.text
+
+
+def test_fresh_computes_again_what_the_store_holds(file: Path, tmp_path: Path, monkeypatch) -> None:
+    scenario, store = load_scenario(file), Store(tmp_path / "s")
+    monkeypatch.setattr(study, "run_cases", lambda *given: run_cases(*given, Engine(fakes.honest)))
+    monkeypatch.setattr(study, "assess", lambda *given: [])
+    options = Options(store=store.root, jobs=0, is_quiet=True)
+    total = len({case.key for case in scenario.cases})
+    counts = [
+        study.judge_scenario(scenario, store, chosen).campaign.tally.counts()
+        for chosen in (options, options, Options(store=store.root, jobs=0, is_quiet=True, is_fresh=True))
+    ]
+    assert [row["computed"] for row in counts] == [total, 0, total]
+    assert [row["from_store"] for row in counts] == [0, total, 0]
