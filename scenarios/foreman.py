@@ -12,12 +12,11 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from scenarios.batches import split
 from scenarios.case import Case
 from scenarios.store import Store, StoreError
-from scenarios.workers import Crew, Orders, Task, work
+from scenarios.workers import Crew, Done, Orders, Task, WorkerDiedError, keep, work
 from sim.errors import InputError, RunError
 
 log = logging.getLogger("wideberth")
@@ -63,17 +62,20 @@ class Limits:
     stall_factor: float = 20.0  #: times the median batch's rate
 
 
+Hire = Callable[[Orders], Crew]
+
+
 class Foreman:
     """Hands out batches, and decides what to do with each that did not come back whole."""
 
     def __init__(
-        self, orders: Orders, store: Store, jobs: int, tally: Tally, progress: Progress, limits: Limits
+        self, orders: Orders, store: Store, hire: Hire, tally: Tally, progress: Progress, limits: Limits
     ) -> None:
-        self.orders, self.store, self.jobs = orders, store, jobs
+        self.orders, self.store, self.hire = orders, store, hire
         self.tally, self.progress, self.limits = tally, progress, limits
         self.waiting: deque[Task] = deque()
         self.alone: deque[Task] = deque()
-        self.in_hand: dict[Future[Any], Task] = {}
+        self.in_hand: dict[Future[Done], Task] = {}
         self.rates: list[float] = []
         self.deaths: dict[str, int] = {}
         self.suspects: set[str] = set()
@@ -89,7 +91,7 @@ class Foreman:
     def run(self, batches: list[list[Case]]) -> None:
         """Run all batches in worker processes."""
         self.waiting.extend(self._task(batch) for batch in batches)
-        self.crew = Crew(self.jobs, self.orders)
+        self.crew = self.hire(self.orders)
         try:
             self.crew.warm()
             while self.waiting or self.alone or self.in_hand:
@@ -105,7 +107,7 @@ class Foreman:
         return Task(self.count, tuple(cases), strikes, is_alone)
 
     def _hand_out(self) -> None:
-        while self.waiting and len(self.in_hand) < 2 * self.jobs:
+        while self.waiting and len(self.in_hand) < 2 * self.crew.size:
             self._submit(self.waiting.popleft())
         if not self.in_hand and self.alone:
             self._submit(self.alone.popleft())
@@ -117,25 +119,35 @@ class Foreman:
             self._requeue(task)
             self._replace_crew()
 
-    def _collect(self, done: Iterable[Future[Any]]) -> None:
+    def _collect(self, done: Iterable[Future[Done]]) -> None:
         is_broken = False
         for future in done:
-            error = future.exception()
+            error = self.crew.error_of(future)
             if isinstance(error, BrokenProcessPool):
                 is_broken = True
                 continue
             task = self.in_hand.pop(future)
             if error is None:
-                self.rates.append(future.result() / task.lane_seconds)
-                self._finished(task)
-            elif isinstance(error, InputError):
+                self._take(task, future.result())
+            elif isinstance(error, (InputError, RunError)):
                 raise error
             elif isinstance(error, StoreError):
                 raise RunError(str(error)) from error
+            elif isinstance(error, WorkerDiedError):
+                self._cut_down(task, str(error), is_fatal=True)
             else:
                 self._cut_down(task, f"{type(error).__name__}: {error}", is_fatal=False)
         if is_broken:
             self._bury()
+
+    def _take(self, task: Task, done: Done) -> None:
+        if done.results is not None:
+            try:
+                keep(task, done.results, self.store)
+            except StoreError as error:
+                raise RunError(str(error)) from error
+        self.rates.append(done.seconds / task.lane_seconds)
+        self._finished(task)
 
     def _bury(self) -> None:
         """A worker died: strike the batches that were in hand, hand the others out again."""
@@ -150,7 +162,7 @@ class Foreman:
         self._replace_crew()
 
     def _watch(self) -> None:
-        """End the pool when a batch stands still: that batch is cut down, the others start again."""
+        """End what stands still: that batch is cut down; where the others went with it, they start again."""
         if not self.in_hand:
             return
         begun = self.crew.begun()
@@ -159,13 +171,17 @@ class Foreman:
             for task in self.in_hand.values()
             if task.number in begun and begun[task.number][0] > self._patience(task, begun[task.number][1])
         }
-        if stalled:
-            for task in self.in_hand.values():
-                if task.number in stalled:
-                    self._suspect(task, stalled[task.number])
-                    self._cut_down(task, f"it stood still for {stalled[task.number]:.0f} s", is_fatal=True)
-                else:
-                    self._requeue(task)
+        if not stalled:
+            return
+        others_live = self.crew.end(stalled)
+        for future, task in list(self.in_hand.items()):
+            if task.number in stalled:
+                del self.in_hand[future]
+                self._suspect(task, stalled[task.number])
+                self._cut_down(task, f"it stood still for {stalled[task.number]:.0f} s", is_fatal=True)
+            elif not others_live:
+                self._requeue(task)
+        if not others_live:
             self._replace_crew()
 
     def _suspect(self, task: Task, still_s: float) -> None:
@@ -190,7 +206,7 @@ class Foreman:
     def _replace_crew(self) -> None:
         self.in_hand.clear()
         self.crew.kill()
-        self.crew = Crew(self.jobs, self.orders)
+        self.crew = self.hire(self.orders)
 
     def _requeue(self, task: Task) -> None:
         """Put a batch back, without what it had already written before its worker ended."""

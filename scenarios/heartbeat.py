@@ -1,4 +1,4 @@
-"""Is the batch in this worker's hand still alive? A small file that is touched while it marches tells."""
+"""Is the batch in this worker's hand still alive? A mark that is renewed while it marches tells."""
 
 from __future__ import annotations
 
@@ -6,23 +6,59 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Protocol
 
 _EVERY_S = 1.0
-_mark: Path | None = None
+
+
+class Mark(Protocol):
+    """How a worker tells the parent of the batch in its hand."""
+
+    def begin(self) -> None:
+        """Tell that the batch is in hand."""
+
+    def beat(self) -> None:
+        """Tell that it is alive."""
+
+    def end(self) -> None:
+        """Tell that it is out of hand, done or not."""
+
+
+class FileMark:
+    """A small file, for workers on the parent's own machine."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def begin(self) -> None:
+        """Make the file."""
+        self.path.write_bytes(b"")
+
+    def beat(self) -> None:
+        """Add a byte to it."""
+        with self.path.open("ab") as handle:
+            handle.write(b".")
+
+    def end(self) -> None:
+        """Remove it."""
+        self.path.unlink(missing_ok=True)
+
+
+_mark: Mark | None = None
 _last = 0.0
 
 
 @contextmanager
-def marked(mark: Path) -> Iterator[None]:
-    """Keep a mark on disk while a batch is in hand."""
+def marked(mark: Mark) -> Iterator[None]:
+    """Keep a mark while a batch is in hand."""
     global _mark
-    mark.write_bytes(b"")
+    mark.begin()
     _mark = mark
     try:
         yield
     finally:
         _mark = None
-        mark.unlink(missing_ok=True)
+        mark.end()
 
 
 def beat() -> None:
@@ -31,5 +67,4 @@ def beat() -> None:
     now = time.monotonic()
     if _mark is not None and now - _last > _EVERY_S:
         _last = now
-        with _mark.open("ab") as handle:
-            handle.write(b".")
+        _mark.beat()

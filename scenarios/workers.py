@@ -6,20 +6,23 @@ knows which batches were in hand when a process died, and which one has stood st
 
 from __future__ import annotations
 
+import ctypes
 import os
 import signal
+import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import Protocol
 
 from scenarios.case import Case
-from scenarios.heartbeat import marked
+from scenarios.heartbeat import FileMark, marked
 from scenarios.store import CaseResult, Store
+from sim.errors import SimError
 
 Simulate = Callable[[list[Case]], Sequence[CaseResult]]
 
@@ -34,6 +37,7 @@ ONE_THREAD = {
     )
 }
 _ORPHAN_CHECK_S = 0.5
+_PR_SET_PDEATHSIG = 1
 
 
 @dataclass(frozen=True)
@@ -72,8 +76,16 @@ class Orders:
     marks: Path
 
 
-def work(orders: Orders, task: Task) -> float:
-    """Simulate one batch, write it to the store, and return the seconds it took.
+@dataclass(frozen=True)
+class Done:
+    """What a worker hands back of a batch."""
+
+    seconds: float  #: that it took
+    results: Mapping[str, CaseResult] | None = None  #: by key; None where the worker wrote them to the store
+
+
+def work(orders: Orders, task: Task) -> Done:
+    """Simulate one batch and write it to the store.
 
     Raises
     ------
@@ -81,14 +93,34 @@ def work(orders: Orders, task: Task) -> float:
         The simulation returned another number of results than cases.
     """
     began = time.monotonic()
-    with marked(orders.marks / str(task.number)):
-        results = (orders.engine or _default_engine()).simulate(list(task.cases))
-        if len(results) != len(task.cases):
-            raise ValueError(f"{len(task.cases)} cases gave {len(results)} results")
-        by_key = {case.key: result for case, result in zip(task.cases, results, strict=True)}
-        titles = {case.key: case.title for case in task.cases}
-        Store(orders.store_root, orders.store_version).write(by_key, titles)
-    return time.monotonic() - began
+    with marked(FileMark(orders.marks / str(task.number))):
+        keep(task, results_of(orders.engine, task), Store(orders.store_root, orders.store_version))
+    return Done(time.monotonic() - began)
+
+
+def results_of(engine: Engine | None, task: Task) -> Mapping[str, CaseResult]:
+    """Simulate one batch and return its results by key.
+
+    Raises
+    ------
+    ValueError
+        The simulation returned another number of results than cases.
+    """
+    results = (engine or _default_engine()).simulate(list(task.cases))
+    if len(results) != len(task.cases):
+        raise ValueError(f"{len(task.cases)} cases gave {len(results)} results")
+    return {case.key: result for case, result in zip(task.cases, results, strict=True)}
+
+
+def keep(task: Task, results: Mapping[str, CaseResult], store: Store) -> None:
+    """Write what a batch brought.
+
+    Raises
+    ------
+    StoreError
+        The store cannot be written.
+    """
+    store.write(results, {case.key: case.title for case in task.cases})
 
 
 def _default_engine() -> Engine:
@@ -97,17 +129,25 @@ def _default_engine() -> Engine:
 
 def warm(engine: Engine | None, part: int) -> None:
     """Compile one part of what a march needs, so that workers find it in the cache."""
-    _warmers(engine)[part]()
+    warmers(engine)[part]()
 
 
-def _warmers(engine: Engine | None) -> Sequence[Callable[[], None]]:
+def warmers(engine: Engine | None) -> Sequence[Callable[[], None]]:
+    """Return the functions that compile what an engine needs."""
     return engine.warm if engine else import_module("scenarios.warming").WARM
 
 
 def _enlist(parent: int) -> None:
     """Prepare a worker: Ctrl-C is the parent's business, and a worker whose parent is gone ends itself."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _die_with_parent()
     threading.Thread(target=_end_with_parent, args=(parent,), daemon=True).start()
+
+
+def _die_with_parent() -> None:
+    """Ask Linux for a death signal: logic that hangs in foreign code may keep our threads from running."""
+    if sys.platform == "linux":
+        ctypes.CDLL(None, use_errno=True).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
 
 
 def _end_with_parent(parent: int) -> None:
@@ -116,8 +156,43 @@ def _end_with_parent(parent: int) -> None:
     os._exit(1)
 
 
-class Crew:
-    """A pool of worker processes that can be killed at any moment.
+class WorkerDiedError(SimError):
+    """The process that held a batch died, and nothing else did."""
+
+
+class Crew(Protocol):
+    """Those who run batches."""
+
+    @property
+    def size(self) -> int:
+        """How many batches run side by side."""
+        ...
+
+    def warm(self) -> None:
+        """Compile what a march needs before batches are timed."""
+
+    def submit(self, task: Task) -> Future[Done]:
+        """Hand over one batch."""
+        ...
+
+    def error_of(self, future: Future[Done]) -> BaseException | None:
+        """Return why a batch came back without its results, None where it brought them."""
+        ...
+
+    def begun(self) -> dict[int, tuple[float, bool]]:
+        """Return, per batch in hand, how long its mark has stood still [s], and whether it ever beat."""
+        ...
+
+    def end(self, numbers: Iterable[int]) -> bool:
+        """End those who hold these batches, and say whether the others work on."""
+        ...
+
+    def kill(self) -> None:
+        """End every batch in hand now, whatever it does."""
+
+
+class Pool:
+    """Worker processes on this machine, which can be killed at any moment.
 
     Parameters
     ----------
@@ -128,7 +203,7 @@ class Crew:
     def __init__(self, jobs: int, orders: Orders) -> None:
         from loky.process_executor import ProcessPoolExecutor
 
-        self._orders = orders
+        self._orders, self.size = orders, jobs
         self._pool = ProcessPoolExecutor(
             max_workers=jobs, initializer=_enlist, initargs=(os.getpid(),), env=ONE_THREAD
         )
@@ -136,13 +211,21 @@ class Crew:
     def warm(self) -> None:
         """Compile in the workers, each part once; Ctrl-C stays possible here."""
         engine = self._orders.engine
-        parts = [self._pool.submit(warm, engine, part) for part in range(len(_warmers(engine)))]
+        parts = [self._pool.submit(warm, engine, part) for part in range(len(warmers(engine)))]
         for part in parts:
             part.result()
 
-    def submit(self, task: Task) -> Future[Any]:
+    def submit(self, task: Task) -> Future[Done]:
         """Hand over one batch."""
         return self._pool.submit(work, self._orders, task)
+
+    def error_of(self, future: Future[Done]) -> BaseException | None:
+        """Return why a batch came back without its results, None where it brought them."""
+        return future.exception()
+
+    def end(self, numbers: Iterable[int]) -> bool:
+        """Say that the others cannot work on: a pool is broken with one of its workers."""
+        return False
 
     def begun(self) -> dict[int, tuple[float, bool]]:
         """Return, per batch in hand, how long its mark has stood still [s], and whether it ever beat."""
