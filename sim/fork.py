@@ -7,7 +7,7 @@ differs, so the difference is that one action's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from sim.flock import Flock, empty_log, join_flocks
 from sim.interface import Commands
 from sim.kernels import layout as at
 from sim.kernels.random import uniforms
+from sim.lookback import EVERY, Action, Lookback
 from sim.stack import take_rows
 
 Array = NDArray[Any]
@@ -41,12 +42,17 @@ class Fork:
 
 @dataclass
 class ForkYard:
-    """Forks of one flock: drawn at the action, marched in blocks."""
+    """Forks of one flock: drawn at the action, or taken once a pass turns out broken; marched in blocks."""
 
     judged_from: int
     waiting: list[tuple[Flock, Array, Array, Array, Commands]] = field(default_factory=list)
     forks: list[Fork] = field(default_factory=list)
     started: Array | None = None  #: (lane,) actions so far
+    drawn: set[Action] = field(default_factory=set)
+    past: Lookback = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.past = Lookback(self.judged_from)
 
     def watch(self, flock: Flock, log: at.Log, acting: Array, reference: Commands) -> None:
         """Take a fork of every lane and blade that begins to act at this tick, thinned where they are many.
@@ -73,9 +79,34 @@ class ForkYard:
             return
         rows, blades, chance = rows[drawn], blades[drawn], chance[drawn]
         part = flock.take_reference(rows, reference)
-        self.waiting.append((part, rows, blades, 1.0 / chance, take_rows(reference, rows)))
+        self.drawn |= set(zip(rows.tolist(), blades.tolist(), lanes.tick[rows].tolist(), strict=True))
+        self._queue(part, rows, blades, 1.0 / chance, take_rows(reference, rows))
+
+    def _queue(self, *fork: Any) -> None:
+        self.waiting.append(fork)
         if sum(len(item[1]) for item in self.waiting) >= BLOCK:
             self.march()
+
+    def look_back(self, flock: Flock, log: at.Log, tick: int) -> None:
+        """Take the forks of broken passes that were not drawn, every ``EVERY`` ticks, and keep a copy."""
+        if tick % EVERY == 0:
+            self.take_broken(flock, log)
+            self.past.keep(flock)
+
+    def take_broken(self, flock: Flock, log: at.Log) -> None:
+        """Take a fork of every action before a pass that broke since the last look, where none was drawn."""
+        missing = self.past.find(flock, log) - self.drawn
+        for lanes, blades, part, reference in self.past.lead_back(missing):
+            self._queue(part, lanes, blades, np.ones(len(lanes)), reference)
+
+    @property
+    def weighed(self) -> list[Fork]:
+        """The forks; those of broken passes that are marched for certain stand for no pass but their own."""
+        sure = self.past.sure
+        return [
+            replace(fork, weight=1.0) if (fork.lane, fork.blade, fork.tick) in sure else fork
+            for fork in self.forks
+        ]
 
     def march(self) -> None:
         """March all waiting forks to their ends."""

@@ -39,7 +39,9 @@ def march(
     yard = ForkYard(judged_from)
     faults: list[Fault] = []
     with np.errstate(all="ignore"):
-        for _ in range(ticks):
+        for tick in range(ticks):
+            if forks and flock.stack.acts:
+                yard.look_back(flock, log, tick)
             seen = flock.sense()
             commands, reference, found = flock.decide(seen)
             end_lanes(flock, found, faults)
@@ -49,8 +51,9 @@ def march(
             if observe is not None:
                 observe(flock, seen, commands, reference)
             flock.advance(log, commands, acting)
+        yard.take_broken(flock, log)
         yard.march()
-    return make_record(flock, log, yard.forks, faults, settle)
+    return make_record(flock, log, yard.weighed, faults, settle)
 
 
 def end_lanes(flock: Flock, found: list[Fault], faults: list[Fault]) -> None:

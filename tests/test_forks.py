@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from controllers.registry import find
 from sim import fork as forks
 from sim.march import march
+from sim.measures.labels import Labels
+from sim.measures.logic import WORDS, Passes, make_ledger
 from sim.stack import Stack
 from tests.plant_flocks import Nothing, Nudge, Steady, flock_of
 from tests.test_plant_twin import site
@@ -63,6 +67,66 @@ def test_what_the_logic_did_not_touch_is_its_own_counterpart():
     assert early.any()
     assert np.array_equal(passes["clearance_without_m"][early], passes["clearance_m"][early])
     assert np.all(passes["weight"][early] == 1.0)
+
+
+class Sway(Nudge):
+    """Pitches up by two degrees, and down by two, four seconds each: some of what it does is harm."""
+
+    def step(self, state, seen, below, reference):
+        size = np.where(seen.tick % 200 < 100, np.radians(2.0), -np.radians(2.0))
+        return state, replace(below, pitch=below.pitch + size[:, None])
+
+
+REQUIRED = (7.0, 8.95)
+
+
+@pytest.fixture(scope="module")
+def judged_both_ways():
+    """Return the passes of one march with hardly any fork drawn, and of the same with all of them.
+
+    The logic acts at all passes, and about half of them break.
+    """
+    found = []
+    for cost in (1e9, 1e-9):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(forks, "COST", cost)
+            flock = flock_of(winds(), stack_of(Steady(), Sway(0, 10**9)))
+            flock.known.required_clearance[:] = REQUIRED
+            found.append(march(flock, SETTLE, 25.0).passes)
+    return found
+
+
+def test_every_pass_that_broke_under_the_logic_is_known_without_it_whatever_was_drawn(judged_both_ways):
+    thin, full = judged_both_ways
+    required = np.array(REQUIRED)[thin["lane"]]
+    late = thin["time_s"] > 5.0  # begun before the judged time: no fork in either march
+    broken = thin["acted"] & (thin["clearance_m"] < required) & late
+    held = thin["acted"] & (thin["clearance_m"] >= required) & late
+    assert np.count_nonzero(broken) >= 3
+    assert np.count_nonzero(held) >= 3
+    assert np.array_equal(thin["clearance_m"], full["clearance_m"])
+    assert np.array_equal(thin["clearance_without_m"][broken], full["clearance_without_m"][broken])
+    assert np.all(thin["weight"][broken] == 1.0)
+    assert np.all(thin["weight"][held] == 0.0)
+
+
+def test_missed_and_harmed_are_counted_and_not_estimated(judged_both_ways):
+    """The ledger of a thinned march against that of all forks: the same two counts, exactly."""
+    names = Labels(np.full(2, "turbulence"), np.full(2, "normal"), np.full(2, 10.0), np.arange(2))
+    thin, full = (
+        make_ledger(
+            Passes(
+                passes["lane"], passes["acted"], passes["clearance_m"], passes["clearance_without_m"],
+                passes["weight"], np.array(REQUIRED)[passes["lane"]],
+            ),
+            names,
+        )
+        for passes in judged_both_ways
+    )  # fmt: skip
+    word = {name: place for place, name in enumerate(WORDS)}
+    for name in ("missed", "harmed"):
+        assert np.array_equal(thin.counts[:, word[name]], full.counts[:, word[name]])
+        assert thin.counts[:, word[name]].sum() >= 2
 
 
 @pytest.mark.slow

@@ -34,8 +34,8 @@ class Passes:
     clearance, clearance_without : (pass,) float64 [m]
         Without: not a number where it is not known.
     weight : (pass,) float64 [-]
-        For an acted pass, 1 over the probability with which its fork was drawn, 0 where it was not drawn. Not
-        used where the logic did not act.
+        For an acted pass, 1 over the probability with which its fork was marched, 0 where it was not; the
+        first broken passes of each case have one for certain. Not used where the logic did not act.
     required : (pass,) or () float64 [m]
         A pass is broken where its clearance is below this.
     """
