@@ -20,11 +20,7 @@ def prepare_cache() -> None:
     Notes
     -----
     Must run before the compiler is imported; a folder that the user chose (NUMBA_CACHE_DIR) is left alone.
-
-    Linear algebra is held to one thread unless the user chose otherwise: with two, the last bits of a blade's
-    modes differ, and a case marched here would differ from the same case marched by a worker.
     """
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if "NUMBA_CACHE_DIR" in os.environ:
         return
     digest = hashlib.sha256()

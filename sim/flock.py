@@ -20,6 +20,7 @@ from sim.interface import Commands, Known, Readings, State
 from sim.kernels import breaking, sensing
 from sim.kernels import layout as at
 from sim.kernels.advance import advance
+from sim.one_thread import in_one_thread
 from sim.plant.known import gather_known
 from sim.plant.pack import begin_state, pack_designs, parts_of
 from sim.sensors import SensorSuite, fresh_memory, make_readings, steady_inductions
@@ -44,6 +45,7 @@ class World:
     acted_above: float  #: [rad] pitch difference from the reference that counts as acting
 
     @classmethod
+    @in_one_thread
     def make(
         cls, turbines: Sequence[Turbine], wind: at.Wind, suite: SensorSuite, period: float, acted_above: float
     ) -> World:
@@ -81,6 +83,7 @@ class Flock:
         return flock
 
     @classmethod
+    @in_one_thread
     def place(
         cls,
         world: World,

@@ -10,6 +10,7 @@ import numpy as np
 from sim.flock import Flock, empty_log
 from sim.fork import ForkYard
 from sim.interface import Commands, Readings
+from sim.one_thread import in_one_thread
 from sim.records import Record, make_record
 from sim.stack import Fault
 
@@ -17,6 +18,7 @@ Observer = Callable[[Flock, Readings, Commands, Commands], Any]
 """Called at every tick after the decision with flock, readings, commands and the reference's commands."""
 
 
+@in_one_thread
 def march(
     flock: Flock, settle: float, duration: float, *, forks: bool = True, observe: Observer | None = None
 ) -> Record:

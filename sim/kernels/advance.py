@@ -9,7 +9,7 @@ import numpy as np
 from numba import njit
 
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS, LEAN
+from sim.kernels.aero import LEAN
 from sim.kernels.step import runge_kutta
 from sim.kernels.watch import OVERSPEED, STRUCK, add_up, check_lane, close_pass, put_out, watch_blade
 
@@ -39,8 +39,7 @@ class Work(NamedTuple):
     frame_between: np.ndarray
 
 
-@njit(**FLAGS)
-def make_work():
+def make_work() -> Work:
     """Allocate the scratch."""
     return Work(
         np.ones(at.SCRATCH_ROWS * at.WIDTH),
@@ -70,7 +69,12 @@ def make_work():
 def march_lanes(
     work, lanes, log, design, wind, pitch_command, torque_command, acting, period, parts, blade_count
 ):
-    """March every lane as ``advance`` says; ``work`` is scratch."""
+    """March every lane as ``advance`` says; ``work`` is scratch.
+
+    Notes
+    -----
+    Python calls this function, and nothing that is compiled contains it (see `sim.kernels.aero.INLINE`).
+    """
     h = period / parts if parts > 0 else 0.0
     for lane in range(lanes.y.shape[0]):
         status = lanes.status[lane]
@@ -115,7 +119,9 @@ def march_lanes(
             add_up(lane, period, lanes, log, blade_count)
 
 
-@njit(**FLAGS)
+_WORK = make_work()  # one serves every call: compiled code holds the interpreter's lock
+
+
 def advance(lanes, log, design, wind, pitch_command, torque_command, acting, period, parts, blade_count):
     """March every lane that is not ended by one period.
 
@@ -133,7 +139,16 @@ def advance(lanes, log, design, wind, pitch_command, torque_command, acting, per
         computed, as the first period needs them
     blade_count : int
     """
-    work = make_work()
     march_lanes(
-        work, lanes, log, design, wind, pitch_command, torque_command, acting, period, parts, blade_count
+        _WORK,
+        lanes,
+        log,
+        design,
+        wind,
+        pitch_command,
+        torque_command,
+        acting,
+        period,
+        parts,
+        blade_count,
     )

@@ -17,7 +17,10 @@ FLAGS: dict[str, Any] = {"fastmath": {"contract", "reassoc", "nsz"}, "error_mode
 LEAN: dict[str, Any] = FLAGS | {"_nrt": False}
 """For what runs every step: nothing is allocated there, so references to arrays need no count."""
 INLINE: dict[str, Any] = LEAN | {"forceinline": True}
-"""For what its caller must swallow whole: scalar functions, and those that are handed many arrays."""
+"""For what its caller must swallow whole: what stands alone is compiled beside each of its callers, may be
+rounded differently in each, and the order of the first calls would decide whose code a process runs."""
+WHOLE: dict[str, Any] = FLAGS | {"forceinline": True}
+"""As INLINE, where something is allocated."""
 INFLOW_COUPLING = 0.6  #: k of the two-filter inflow model [-]
 WAGNER_A1, WAGNER_A2 = 0.165, 0.335  #: weights of the two-term Wagner function [-]
 WAGNER_B1, WAGNER_B2 = 0.0455, 0.3  #: its exponents per semi-chord travelled [-]

@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS
+from sim.kernels.aero import FLAGS, INLINE, WHOLE
 from sim.kernels.random import normal_pair, philox
 
 # Kinds of fault: of sensors, then of servos, computer, generator, and the whole machine.
@@ -22,7 +22,7 @@ PURPOSE = np.uint64(0x4641554C)  #: keeps a fault's noise apart from every other
 GRID_WAIT = 0.2  #: from the loss of the grid until the safety chain stops the machine [s]; invented
 
 
-@njit(**FLAGS)
+@njit(**WHOLE)
 def spoil(rows, condition, late, table, counts, ticks, identity, blade_count):
     """Apply every lane's sensor faults to what its sensors would measure.
 
@@ -68,7 +68,7 @@ def spoil(rows, condition, late, table, counts, ticks, identity, blade_count):
                     rows[lane, c] += size * bend(kind, share, tick, c, identity[lane])
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def bend(kind, share, tick, c, identity):
     """Return by how many times its size a fault bends a value; ``share`` of its time is over."""
     if kind == DRIFTING:
@@ -79,7 +79,7 @@ def bend(kind, share, tick, c, identity):
     return 1.0
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def lateness(table, count, tick):
     """Return by how many ticks a lane's computer is late now; it grows tick by tick to the fault's size."""
     late = 0
@@ -91,7 +91,7 @@ def lateness(table, count, tick):
     return late
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def break_machine(lane, pitch, torque, rate, faults, tick, low, high):
     """Apply one lane's faults of servos, generator and grid to its commands; return the torque.
 
@@ -129,7 +129,7 @@ def break_machine(lane, pitch, torque, rate, faults, tick, low, high):
     return torque
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def trip(lane, faults, tick, wait):
     """Latch an emergency stop where a fault calls for one; ``wait`` ticks after the grid is lost."""
     table = faults.table[lane]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-from sim.kernels.aero import FLAGS, INLINE
+from sim.kernels.aero import INLINE, WHOLE
 from sim.kernels.random import HALF, LOW, UNIT_32, normal_quantile, philox
 
 # Purposes: they keep each random number apart from every other use of a lane's identity.
@@ -30,7 +30,7 @@ def draw(c, counter, identity, purpose, block, words):
     return (np.float64(word >> HALF if c % 2 == 0 else word & LOW) + 0.5) * UNIT_32
 
 
-@njit(**FLAGS)
+@njit(**WHOLE)
 def wander(drift, tick, identity, walk, walk_every, quantiles):
     """Let the drifts make a step of their random walks where one is due."""
     block, words = np.zeros(2, np.int64), np.zeros(4, np.uint64)
@@ -44,7 +44,7 @@ def wander(drift, tick, identity, walk, walk_every, quantiles):
                 drift[lane, c] += walk[c] * normal_quantile(chance, quantiles)
 
 
-@njit(**FLAGS)
+@njit(**WHOLE)
 def lose(lost, tick, identity, every, enter, stay):
     """Decide which samples are lost; a drop-out begins and goes on by chance, sample by sample."""
     block, words = np.zeros(2, np.int64), np.zeros(4, np.uint64)

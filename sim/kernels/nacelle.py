@@ -7,7 +7,7 @@ import math
 from numba import njit
 
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS, INLINE, induction
+from sim.kernels.aero import INLINE, induction
 
 TABLE_STEP = 0.5  #: of wind speed in the table of steady inductions [m/s]
 DIP, DIP_WIDTH = 0.12, 0.30  #: depth [-] and half width [rad] of a root's wake over the anemometer; invented
@@ -78,7 +78,7 @@ def swirl_angle(wind, slowing, torque, density, radius):
     return math.atan(swirl)
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def beam_place(height, points, z0, dz):
     """Return (lower point, upper point, share of the upper) of the grid's middle column at a height [m]."""
     nz, ny = points
@@ -87,7 +87,7 @@ def beam_place(height, points, z0, dz):
     return j * ny + ny // 2, (j + 1) * ny + ny // 2, row - j
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def wind_at(time, w, mean, ground, box, boxes, box_step, place):
     """Return the longitudinal wind [m/s] of wind ``w`` at ``time`` on the middle of the disc, events apart.
 
@@ -110,7 +110,7 @@ def wind_at(time, w, mean, ground, box, boxes, box_step, place):
     return value
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def forward_wind(time, w, mean, ground, box, boxes, box_step, place, ahead, half_length, event):
     """Return what a beam sees of the wind ``ahead`` [m] of the rotor, averaged along the beam [m/s].
 

@@ -10,7 +10,7 @@ from numba import njit
 
 from sim.kernels import breaking
 from sim.kernels import layout as at
-from sim.kernels.aero import FLAGS, INLINE
+from sim.kernels.aero import FLAGS, INLINE, WHOLE
 from sim.kernels.chance import NOISE, draw, lose, wander
 from sim.kernels.inflow import event_at
 from sim.kernels.nacelle import (
@@ -73,7 +73,7 @@ def from_tower(azimuth):
     return azimuth - math.pi if azimuth < 2.0 * math.pi else azimuth - 3.0 * math.pi
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def measure(rows, out, last_pass, design, scalars, induction, fitted, sight, reach, disturbance, blade_count):
     """Write what ideal sensors would measure in every lane at this instant, but for the wind ahead.
 
@@ -112,7 +112,7 @@ def measure(rows, out, last_pass, design, scalars, induction, fitted, sight, rea
             rows[lane, DIRECTION] = out[lane, at.OUT_DIRECTION] - share * turned
 
 
-@njit(**FLAGS)
+@njit(**WHOLE)
 def look_ahead(rows, tick, wind_of, wind, ahead, half_length, height, period):
     """Write what a beam ahead of the rotor sees in every lane."""
     event = np.zeros(4)
@@ -129,7 +129,7 @@ def look_ahead(rows, tick, wind_of, wind, ahead, half_length, height, period):
         )  # fmt: skip
 
 
-@njit(**FLAGS)
+@njit(**WHOLE)
 def sample(
     rows, condition, tick, pass_tick, identity, samples, stamps, marks, lost, drift, channels,
     every, deviation, bias, quantum, finer, quantiles,
@@ -183,7 +183,7 @@ def sample(
             samples[lane, here, c], stamps[lane, here, c], marks[lane, here, c] = value, stamp, mark
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def report(reading, valid, age, late, tick, samples, stamps, marks, channels, delay, period):
     """Write the readings: the samples of ``delay`` ticks ago, and what each sensor says of them.
 

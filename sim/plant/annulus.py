@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from sim.kernels.aero import FLAGS, arc_tangent, induction, prandtl_loss, swirl
+from sim.kernels.aero import FLAGS, INLINE, arc_tangent, induction, prandtl_loss, swirl
 
 TOLERANCE = 1e-11  # of the induction factor
 
@@ -33,7 +33,7 @@ class Annulus(NamedTuple):
     chord: float
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def coefficients(alpha, polar):
     """Return static lift and drag [-] at any angle of attack [rad], linear between the rows of a polar."""
     place = (alpha / (2.0 * math.pi) + 0.5) % 1.0 * 360.0
@@ -45,7 +45,7 @@ def coefficients(alpha, polar):
     return lift, (1.0 - share) * polar[row, 3] + share * polar[row + 1, 3]
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def station_loads(a, annulus, polar, disc):
     """Return (normal, tangential load [N/m], induction they balance, swirl, angle of attack) at induction a.
 
@@ -75,7 +75,7 @@ def station_loads(a, annulus, polar, disc):
     return load, pressure * (lift * normal - drag * tangent), induction(thrust, loss), spin, alpha
 
 
-@njit(**FLAGS)
+@njit(**INLINE)
 def balance(annulus, polar, disc):
     """Return (induction factor a, converged) of one station.
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import InputError
+from sim.one_thread import in_one_thread
 from sim.wind import gusts
 from sim.wind.atmosphere import Profile
 from sim.wind.grid import BOX_REACH
@@ -79,6 +80,7 @@ def box_bytes(grid: BoxGrid) -> int:
     return grid.nbytes
 
 
+@in_one_thread
 def pack_winds(
     specs: Sequence[WindSpec],
     hub_height: float,
