@@ -60,9 +60,27 @@ class Pulse:
         speed, centre = known.rated_rotor_speed[:, None], self.centre(known)[:, None]
         response = flap_impulse(known, since)
         growth = np.cumsum(self.shape(-speed * since, centre) * response * INSTANT, axis=1)
-        left = -angles()[None, :] / speed
-        index = np.minimum(left / INSTANT, 999.0).astype(np.int64)
-        return np.where(left > 0.0, np.take_along_axis(growth, np.maximum(index, 0), axis=1), 0.0)
+        return _over_angle(known, growth)
+
+
+def held_relief_table(known: Known) -> Array:
+    """Tabulate the relief at the pass of a unit pitch that is held from an angle to the pass.
+
+    Returns
+    -------
+    relief : (lane, 180) float64 [-]
+        Over the angle past the tower (see ``place``), at rated speed, as share of the settled relief: the
+        step response at the time that is left. Nothing after the tower.
+    """
+    since = (np.arange(1000) + 0.5) * INSTANT
+    return _over_angle(known, np.cumsum(flap_impulse(known, since) * INSTANT, axis=1))
+
+
+def _over_angle(known: Known, growth: Array) -> Array:
+    """Read a response over time, (lane, 1000) by INSTANT, at what is left to the tower at each angle."""
+    left = -angles()[None, :] / known.rated_rotor_speed[:, None]
+    index = np.minimum(left / INSTANT, 999.0).astype(np.int64)
+    return np.where(left > 0.0, np.take_along_axis(growth, np.maximum(index, 0), axis=1), 0.0)
 
 
 def flap_impulse(known: Known, since: Array) -> Array:

@@ -23,6 +23,7 @@ OURS: Mapping[str, str] = {
     "cyclic": "controllers.cyclic:Cyclic",
     "scheduled": "controllers.scheduled:Scheduled",
     "guard": "controllers.guard:Guard",
+    "predictive": "controllers.predictive:Predictive",
 }
 
 

@@ -1,0 +1,131 @@
+"""How does logic that foresees its passes go through one period: look, foresee, decide, command?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from math import radians
+from typing import ClassVar
+
+import numpy as np
+
+from controllers import rotor
+from controllers.foresight import Foresight, relief_per_pitch
+from controllers.parameters import Parameters, parameter
+from controllers.signals import angle_to_tower, blade_mean, hold, smoothstep
+from sim.interface import Array, Commands, Known, Readings, State
+
+
+@dataclass(frozen=True)
+class Approach(Parameters):
+    """Base of logic that foresees each pass and adds pitch to the approaching blade; decides nothing itself.
+
+    Notes
+    -----
+    Each period: bring the rotor's position up to now (``rotor``), note which blade passes and hear of the
+    passes before (``foresight``), foresee the clearance without the logic, and let ``decide`` move each
+    blade's ``offset``, which is added away from the tower.
+
+    Missing readings: azimuth is reckoned from the speed, and after one turn of that the offset grows
+    into ``blind_deg`` all round; a missing pass reading is replaced by the flap moment's guess, never
+    better than the last witness; a missing moment is held.
+    """
+
+    needs: ClassVar[tuple[str, ...]] = (*rotor.NEEDS, "root_flap_moment", "last_pass_clearance")
+    tower_pass: ClassVar[bool] = True
+
+    margin_m: float = parameter(1.2, "m", -5.0, 10.0, "spare clearance that the logic aims at")
+    trend: float = parameter(0.25, "-", 0.0, 1.0, "share of the last change between passes expected again")
+    pitch_weight: float = parameter(1.3, "-", 0.0, 3.0, "share of a pitch change's settled effect expected")
+    gust_weight: float = parameter(2.0, "-", 0.0, 3.0, "share of the rotor's growing deflection expected")
+    gust_from_m: float = parameter(
+        1.0, "m", 0.0, 10.0, "growth of the rotor's mean deflection that is no gust"
+    )
+    max_amplitude_deg: float = parameter(6.0, "deg", 0.0, 15.0, "largest pitch that the logic may add")
+    relief_factor: float = parameter(
+        1.0, "-", 0.2, 3.0, "true relief over settled relief of the steady table"
+    )
+    rate_share: float = parameter(0.9, "-", 0.1, 1.0, "share of the servo's rate limit that may be used")
+    wait_s: float = parameter(0.8, "s", 0.1, 2.0, "longest wait for the reading of a pass")
+    blind_deg: float = parameter(2.0, "deg", 0.0, 10.0, "pitch added all round without any azimuth")
+
+    @cached_property
+    def foresight(self) -> Foresight:
+        """The forecast that the parameters ask for."""
+        return Foresight(self.trend, self.pitch_weight, self.gust_weight, self.gust_from_m, self.wait_s)
+
+    def init(self, known: Known, seen: Readings) -> State:
+        """Start with no pitch added."""
+        nothing = np.zeros(seen.pitch.shape)
+        turning = rotor.start(known, seen)
+        rate = (self.rate_share * known.pitch_rate_limit)[:, None]
+        pitch = blade_mean(hold(seen, "pitch", known.fine_pitch[:, None] + nothing))
+        return {
+            **turning,
+            **self.foresight.start(known, seen, pitch),
+            "angle": angle_to_tower(turning["azimuth"], seen.pitch.shape[1]),
+            "aim": known.required_clearance + self.margin_m,
+            "pitch_step": rate * turning["period"][:, None] + nothing,
+            "largest": radians(self.max_amplitude_deg) + nothing,
+            "offset": nothing,
+            "promised": nothing,
+        }
+
+    def step(
+        self, state: State, seen: Readings, below: Commands, reference: Commands
+    ) -> tuple[State, Commands]:
+        """Add each blade's offset to what is commanded below."""
+        pitch = blade_mean(reference.pitch)
+        after = state | rotor.follow(state, seen)
+        after["angle"] = angle_to_tower(after["azimuth"], below.pitch.shape[1])
+        passing = (state["angle"] < 0.0) & (after["angle"] >= 0.0)
+        after |= self.foresight.note_passing(state, seen, passing, state["promised"], pitch)
+        after |= self.foresight.hear(after, seen)
+        per_pitch = self.relief_factor * relief_per_pitch(state, pitch)
+        told, foreseen = self.foresee(state, after, seen, (pitch, per_pitch))
+        after |= told
+        after |= self.decide(after, foreseen, per_pitch)
+        return after, Commands(self.pitch(after, below, per_pitch), below.torque, below.stop)
+
+    def foresee(
+        self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
+    ) -> tuple[dict[str, Array], Array]:
+        """Return what must be remembered of a forecast of one's own, and the clearance foreseen.
+
+        Parameters
+        ----------
+        before, after : State
+            Of the last tick, and of this one with rotor and witnesses brought up to date.
+        given : two of (lane,) float64
+            Pitch that power production commands [rad], and the relief per pitch there [m/rad].
+
+        Returns
+        -------
+        changes : dict
+        foreseen : (lane,) or (lane, blade) float64 [m]
+            Of the blade that passes next, or of each blade at its own next pass, without the logic.
+        """
+        return {}, self.foresight.foresee(after, *given)
+
+    def decide(self, state: State, foreseen: Array, per_pitch: Array) -> dict[str, Array]:
+        """Return the next ``offset`` [rad] and ``promised`` relief [m] of each blade, and what else changed.
+
+        Parameters
+        ----------
+        foreseen : (lane,) or (lane, blade) float64 [m]
+        per_pitch : (lane,) float64 [m/rad]
+        """
+        raise NotImplementedError
+
+    def pitch(self, state: State, below: Commands, per_pitch: Array) -> Array:
+        """Return the commanded pitch, (lane, blade) [rad], moved away from the tower."""
+        blind = smoothstep(state["blind_turns"] - 1.0) * radians(self.blind_deg)
+        offset = np.maximum(state["offset"], blind[:, None])
+        return below.pitch + np.sign(per_pitch)[:, None] * offset
+
+
+def shortfall(aim: Array, foreseen: Array, promised: Array) -> Array:
+    """Return what the foreseen clearance lacks of the aim, less the relief under way, (lane, blade) [m]."""
+    if foreseen.ndim == 1:
+        return (aim - foreseen)[:, None] - promised
+    return aim[:, None] - foreseen - promised
