@@ -96,7 +96,7 @@ def build(layer_class: type, parameters: Mapping[str, Any]) -> Any:
     Raises
     ------
     InputError
-        If a parameter is unknown (with the nearest names) or its value is refused.
+        If a parameter is unknown (with the nearest names), its value is refused, or the class raises.
     """
     label = getattr(layer_class, "name", "") or layer_class.__name__
     declared = getattr(layer_class, "__dataclass_fields__", None)
@@ -110,5 +110,8 @@ def build(layer_class: type, parameters: Mapping[str, Any]) -> Any:
             raise InputError(problems)
     try:
         return layer_class(**parameters)
-    except TypeError as error:
-        raise InputError(f"layer {label}: cannot be made from {dict(parameters)!r}: {error}") from error
+    except InputError:
+        raise
+    except (Exception, SystemExit) as error:
+        said = f"{'' if isinstance(error, TypeError) else f'{type(error).__name__}: '}{error}"
+        raise InputError(f"layer {label}: cannot be made from {dict(parameters)!r}: {said}") from error

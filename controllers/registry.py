@@ -46,12 +46,17 @@ def find(spec: str, parameters: Mapping[str, Any] | None = None) -> Layer:
     ------
     InputError
         If the name is unknown, the file is missing or does not import (file, line and exception), the
-        class is missing or no layer, or a parameter is refused.
+        class is missing or no layer, says wrongly what it needs, or a parameter is refused.
     """
     layer = build(find_class(spec), parameters or {})
     lacking = [part for part in ("needs", "tower_pass", "init", "step") if not hasattr(layer, part)]
     if lacking:
         raise InputError(f"layer {spec}: lacks {', '.join(lacking)}; see controllers/template.py")
+    if not (isinstance(layer.needs, tuple) and all(isinstance(name, str) for name in layer.needs)):
+        example = '("azimuth",)'
+        raise InputError(f"layer {spec}: needs = {layer.needs!r}; must be a tuple of sensors like {example}")
+    if not isinstance(layer.tower_pass, bool):
+        raise InputError(f"layer {spec}: tower_pass = {layer.tower_pass!r}; must be True or False")
     return layer
 
 
@@ -79,7 +84,7 @@ def table(spec: str) -> list[Described]:
 def _load_point(point: Any) -> type:
     try:
         return point.load()
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         raise InputError(f"layer {point.name}: {point.value} does not import: {_told(error)}") from error
 
 
@@ -112,18 +117,18 @@ def _import_file(path: Path) -> Any:
     sys.modules[label] = module
     try:
         described.loader.exec_module(module)
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         del sys.modules[label]
         raise InputError(f"{path}:{_line(path, error)}: does not import: {_told(error)}") from error
     return module
 
 
-def _line(path: Path, error: Exception) -> int:
+def _line(path: Path, error: BaseException) -> int:
     if isinstance(error, SyntaxError) and error.lineno is not None:
         return error.lineno
     frames = traceback.extract_tb(error.__traceback__)
     return next((f.lineno or 0 for f in reversed(frames) if Path(f.filename) == path), 0)
 
 
-def _told(error: Exception) -> str:
+def _told(error: BaseException) -> str:
     return f"{type(error).__name__}: {error}"

@@ -138,7 +138,11 @@ def warmers(engine: Engine | None) -> Sequence[Callable[[], None]]:
 
 
 def _enlist(parent: int) -> None:
-    """Prepare a worker: Ctrl-C is the parent's business, and a worker whose parent is gone ends itself."""
+    """Prepare a worker: Ctrl-C is the parent's business, a worker whose parent is gone ends itself.
+
+    What a user's layer prints goes to standard error, for standard output holds the answer alone.
+    """
+    sys.stdout = sys.stderr
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _die_with_parent()
     threading.Thread(target=_end_with_parent, args=(parent,), daemon=True).start()

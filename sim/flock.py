@@ -143,16 +143,18 @@ class Flock:
 
     def decide(self, seen: Readings) -> tuple[Commands, Commands, list[Fault]]:
         """Step the stack; return its commands, the reference's, and the lanes that a layer failed."""
+        begun: list[Fault] = []
         if not self.states:
-            self.states = self.stack.init(self.known, seen)
+            self.states, begun = self.stack.init(self.known, seen)
         if not self.hangs:
             self.states, commands, reference, faults = self.stack.step(self.states, seen, self.known)
-            return commands, reference, faults
+            return commands, reference, begun + faults
         hung, anew = hangs(self.faults, self.lanes.tick)
         before = self.states
         if anew.any():
-            before = put_rows(before, self.stack.init(self.known, seen), anew)
+            before, begun = self.stack.init_anew(before, anew, self.known, seen)
         self.states, commands, reference, faults = self.stack.step(before, seen, self.known)
+        faults = begun + faults
         if self.held is not None and hung.any():
             self.states = put_rows(self.states, before, hung)
             commands, reference = put_rows((commands, reference), self.held, hung)

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.handover import changed_state, lock, told, wrong_shape, wrong_state
 from sim.interface import Commands, Known, Layer, Readings, State, Status
 
 Array = NDArray[Any]
@@ -27,6 +28,11 @@ class Fault:
     layer: str
     status: Status
     message: str
+
+
+@dataclass(frozen=True)
+class NoState:
+    """Stands for the state of a layer that could begin in no lane."""
 
 
 def take_rows(value: Any, rows: Array) -> Any:
@@ -104,9 +110,32 @@ class Stack:
         """Return the states of the layers that ``without_tower_pass`` keeps."""
         return [state for state, layer in zip(states, self.layers, strict=True) if not layer.tower_pass]
 
-    def init(self, known: Known, seen: Readings) -> list[State]:
-        """Return the layers' first states."""
-        return [layer.init(known, seen) for layer in self.layers]
+    def init(self, known: Known, seen: Readings) -> tuple[list[State], list[Fault]]:
+        """Return the layers' first states, and the lanes in which a layer could not begin.
+
+        Notes
+        -----
+        A lane without a state of its own gets another lane's, so that the rest can be marched: it is to be
+        ended. A layer that begins nowhere has ``NoState`` and is passed over.
+        """
+        states: list[State] = []
+        faults: list[Fault] = []
+        for layer, name in zip(self.layers, self.names, strict=True):
+            state, found = _init_layer(layer, name, known, seen)
+            states.append(state)
+            faults += found
+        return states, faults
+
+    def init_anew(
+        self, states: list[State], anew: Array, known: Known, seen: Readings
+    ) -> tuple[list[State], list[Fault]]:
+        """Return states in which some lanes, (lane,) bool, begin anew, and those that could not."""
+        fresh, faults = self.init(known, seen)
+        kept = [
+            old if isinstance(new, NoState) or isinstance(old, NoState) else put_rows(old, new, anew)
+            for old, new in zip(states, fresh, strict=True)
+        ]
+        return kept, [fault for fault in faults if anew[fault.lane]]
 
     def step(
         self, states: list[State], seen: Readings, known: Known
@@ -132,6 +161,7 @@ class Stack:
         below = reference = nothing_commanded(known)
         fresh: list[State] = []
         faults: list[Fault] = []
+        lock(seen)
         for k, layer in enumerate(self.layers):
             new, commands, found = _step_layer(layer, self.names[k], states[k], seen, below, reference)
             fresh.append(new)
@@ -142,19 +172,51 @@ class Stack:
         return fresh, below, reference, faults
 
 
+def _init_layer(layer: Layer, name: str, known: Known, seen: Readings) -> tuple[State, list[Fault]]:
+    """Begin one layer; lanes in which it fails are found by halves."""
+    lanes = seen.tick.shape[0]
+    lock(known)
+    lock(seen)
+    try:
+        state = layer.init(known, seen)
+        wrong = wrong_state(state, lanes)
+        fault = Fault(0, name, Status.LAYER_WRONG_SHAPE, f"init {wrong}")
+    except (Exception, SystemExit) as error:
+        wrong, state = told(error), None
+        fault = Fault(0, name, Status.LAYER_RAISED, f"init {wrong}")
+    if not wrong:
+        return state, []
+    if lanes == 1:
+        return NoState(), [fault]
+    parts, faults = [], []
+    for rows in (np.arange(lanes // 2), np.arange(lanes // 2, lanes)):
+        part, found = _init_layer(layer, name, take_rows(known, rows), take_rows(seen, rows))
+        parts.append((part, len(rows)))
+        faults += [dataclasses.replace(one, lane=int(rows[one.lane])) for one in found]
+    good = [part for part, _ in parts if not isinstance(part, NoState)]
+    if not good:
+        return NoState(), faults
+    first = [take_rows(good[0], np.zeros(n, int)) if isinstance(part, NoState) else part for part, n in parts]
+    return join_rows(first), faults
+
+
 def _step_layer(
     layer: Layer, name: str, state: State, seen: Readings, below: Commands, reference: Commands
 ) -> tuple[State, Commands, list[Fault]]:
     """Step one layer and check what it returns; guilty lanes keep their state and get ``below``."""
+    if isinstance(state, NoState):
+        return state, below, []
+    lock(below)
+    lock(reference)
     try:
         new, commands = layer.step(state, seen, below, reference)
-        wrong = wrong_shape(commands, below)
-    except Exception as error:
-        message = f"raised {type(error).__name__}: {error}"
-        return _bisect(layer, state, (seen, below, reference), Fault(0, name, Status.LAYER_RAISED, message))
+        wrong = wrong_shape(commands, below) or changed_state(new, state)
+        fault = Fault(0, name, Status.LAYER_WRONG_SHAPE, wrong)
+    except (Exception, SystemExit) as error:
+        wrong = told(error)
+        fault = Fault(0, name, Status.LAYER_RAISED, wrong)
     if wrong:
-        told = Fault(0, name, Status.LAYER_WRONG_SHAPE, wrong)
-        return _bisect(layer, state, (seen, below, reference), told)
+        return _bisect(layer, state, (seen, below, reference), fault)
     finite = np.isfinite(commands.torque) & np.isfinite(commands.pitch).all(axis=1)
     if finite.all():
         return new, commands, []
@@ -173,31 +235,20 @@ def _first_odd(commands: Commands, lane: int) -> str:
     return f"pitch {commands.pitch[lane].tolist()}"
 
 
-def wrong_shape(commands: Any, below: Commands) -> str:
-    """Return what is wrong with the shape or type of a layer's commands, empty if nothing is."""
-    for field in ("pitch", "torque", "stop"):
-        value, like = getattr(commands, field, None), getattr(below, field)
-        if not isinstance(value, np.ndarray):
-            kind = type(value).__name__
-            return f"returned {field} of type {kind}; expected an array {like.shape} {like.dtype}"
-        if value.shape != like.shape or value.dtype != like.dtype:
-            return f"returned {field} {value.shape} {value.dtype}; expected {like.shape} {like.dtype}"
-    return ""
-
-
 def _bisect(
-    layer: Layer, state: State, seen: tuple[Readings, Commands, Commands], told: Fault
+    layer: Layer, state: State, seen: tuple[Readings, Commands, Commands], fault: Fault
 ) -> tuple[State, Commands, list[Fault]]:
     """Step halves of the lanes on their own until those that fail are alone, each with its own failure."""
     readings, below, reference = seen
     lanes = below.torque.shape[0]
     if lanes == 1:
-        return state, below, [told]
+        return state, below, [fault]
     done = []
     faults: list[Fault] = []
     for rows in (np.arange(lanes // 2), np.arange(lanes // 2, lanes)):
         part = tuple(take_rows(item, rows) for item in (readings, below, reference))
-        new, commands, found = _step_layer(layer, told.layer, take_rows(state, rows), *part)
+        lock(part[0])
+        new, commands, found = _step_layer(layer, fault.layer, take_rows(state, rows), *part)
         done.append((new, commands))
-        faults += [dataclasses.replace(fault, lane=int(rows[fault.lane])) for fault in found]
+        faults += [dataclasses.replace(one, lane=int(rows[one.lane])) for one in found]
     return join_rows([part[0] for part in done]), join_rows([part[1] for part in done]), faults

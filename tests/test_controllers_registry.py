@@ -78,3 +78,27 @@ def test_a_missing_file_or_class_or_method_is_told(tmp_path):
 
 def test_a_class_without_declared_parameters_has_an_empty_table():
     assert describe(dict) == []
+
+
+def test_a_file_that_leaves_the_program_when_imported_is_told_as_one_that_does_not_import(tmp_path):
+    path = tmp_path / "leaves.py"
+    path.write_text("import sys\nsys.exit(0)\n")
+    with pytest.raises(InputError, match=r"leaves\.py:2: does not import: SystemExit: 0"):
+        registry.find(f"{path}:Any")
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        ("needs = None\n    tower_pass = True", r"needs = None; must be a tuple of sensors"),
+        ("needs = ['azimuth']\n    tower_pass = True", r"needs = \['azimuth'\]; must be a tuple"),
+        ("needs = ()\n    tower_pass = 'yes'", r"tower_pass = 'yes'; must be True or False"),
+        ("def __init__(self):\n        raise RuntimeError('no licence')", "RuntimeError: no licence"),
+        ("def __init__(self, gain):\n        pass", "missing 1 required positional argument: 'gain'"),
+    ],
+)
+def test_a_class_that_cannot_be_made_or_says_wrongly_what_it_is_is_wrong_input(tmp_path, body, words):
+    path = tmp_path / "odd.py"
+    path.write_text(f"from tests.data.broken_logic import Honest\n\n\nclass Odd(Honest):\n    {body}\n")
+    with pytest.raises(InputError, match=words):
+        registry.find(f"{path}:Odd")

@@ -90,3 +90,17 @@ def test_list_names_every_kind_of_fault(capsys) -> None:
 
     assert main(["list", "--faults", "--json"]) == 0
     assert [row["kind"] for row in json.loads(capsys.readouterr().out)["faults"]] == list(KINDS)
+
+
+def test_what_a_layer_prints_stays_out_of_the_answer(tmp_path, capsys) -> None:
+    path = tmp_path / "talks.py"
+    path.write_text(
+        "from tests.data.broken_logic import Honest\n\nprint('imported')\n\n\nclass Talks(Honest):\n"
+        "    def step(self, state, seen, below, reference):\n"
+        "        print('stepped')\n        return state, below\n"
+    )
+    main(["vet", f"{path}:Talks", "--json"])
+    told = capsys.readouterr()
+    assert json.loads(told.out)["keeps_the_contract"]
+    assert "imported" in told.err
+    assert "stepped" in told.err

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager, redirect_stdout
 from typing import Any
 
 import click
@@ -30,6 +32,12 @@ def commands() -> None:
 
 def run_study(name: str, given: dict[str, Any], scenario: Any = None) -> ExitCode:
     """Load the scenario where none is given, run one study of it, and print its answer."""
+    with aside():
+        answer = _study_answer(name, given, scenario)
+    return show(answer, given["as_json"])
+
+
+def _study_answer(name: str, given: dict[str, Any], scenario: Any) -> Answer:
     from importlib import import_module
 
     from scenarios.load import load_scenario
@@ -45,8 +53,15 @@ def run_study(name: str, given: dict[str, Any], scenario: Any = None) -> ExitCod
         is_fresh=given["is_fresh"],
         cluster=given["cluster"],
     )
-    run = import_module(f"scenarios.studies.{name}").run
-    return show(run(scenario, options), given["as_json"])
+    answer: Answer = import_module(f"scenarios.studies.{name}").run(scenario, options)
+    return answer
+
+
+@contextmanager
+def aside() -> Iterator[None]:
+    """Send what anybody prints to standard error: standard output is for the answer alone."""
+    with redirect_stdout(sys.stderr):
+        yield
 
 
 def show(answer: Answer, as_json: bool) -> ExitCode:

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from scenarios.answer import CAUTION, ExitCode
-from scenarios.commands.group import commands, show
+from scenarios.commands.group import aside, commands, show
 from scenarios.commands.options import output_options
 
 
@@ -22,7 +22,9 @@ def vet(layer: str, as_json: bool, **_: Any) -> ExitCode:
     """
     from scenarios.studies.vet import run
 
-    return show(run(layer), as_json)
+    with aside():
+        answer = run(layer)
+    return show(answer, as_json)
 
 
 @commands.command("list", epilog=CAUTION)

@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from scenarios.answer import CAUTION, ExitCode
-from scenarios.commands.group import commands, run_study
+from scenarios.commands.group import aside, commands, run_study
 from scenarios.commands.options import run_options
 
 
@@ -46,5 +46,6 @@ def duel(stacks: tuple[str, ...], **given: Any) -> ExitCode:
     """Stacks of logic side by side, in the winds of SCENARIO and on its candidate's turbine."""
     from scenarios.studies.duel import duel_scenario
 
-    scenario = duel_scenario(given["scenario"], stacks, given["overrides"], given["seed"])
+    with aside():
+        scenario = duel_scenario(given["scenario"], stacks, given["overrides"], given["seed"])
     return run_study("duel", given, scenario)
