@@ -154,13 +154,12 @@ class Flock:
         if anew.any():
             before, begun = self.stack.init_anew(before, anew, self.known, seen)
         self.states, commands, reference, faults = self.stack.step(before, seen, self.known)
-        faults = begun + faults
         if self.held is not None and hung.any():
             self.states = put_rows(self.states, before, hung)
             commands, reference = put_rows((commands, reference), self.held, hung)
             faults = [fault for fault in faults if not hung[fault.lane]]
         self.held = (commands, reference)
-        return commands, reference, faults
+        return commands, reference, begun + faults
 
     @cached_property
     def hangs(self) -> bool:

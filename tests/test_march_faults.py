@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -59,7 +60,7 @@ def winds():
     return [site("normal_turbulence", v, seed=n) for n, v in enumerate(speeds)]
 
 
-def marched(how: str, rows=range(5)):
+def marched(how: str, rows: Sequence[int] = range(5)):
     flock = flock_of(winds(), Stack([Breaking(how)], ["breaking"]), rows=rows)
     guilty = np.isin(np.asarray(rows), GUILTY)
     flock.known.required_clearance[:] = np.where(guilty, 99.0, 3.9)
