@@ -16,7 +16,7 @@ from scenarios.scenario import Entry, Requirement, Scenario
 from scenarios.scenario_file import EntryKeys, ScenarioKeys
 from scenarios.sensing import clock_problems, sensor_spec
 from scenarios.stack_order import order_problems
-from scenarios.wind_keys import WindKeys
+from scenarios.wind_keys import WindKeys, case_names
 from scenarios.wind_making import Blown, WindMaker
 from sim.design import Turbine
 from sim.errors import InputError, closest
@@ -183,18 +183,25 @@ class Builder:
             raise InputError(problems)
 
     def _cases(self, entry: Entry) -> Iterator[Case]:
+        names, owners = case_names(self.keys.winds), dict[Any, int]()
         for index, wind in enumerate(self.keys.winds):
             for blown in self.winds.winds(index, entry.design):
-                sound = self._case(entry, wind, blown)
-                yield from self._broken(sound, wind) if wind.faults else [sound]
+                sound = self._case(entry, wind, blown, names[index])
+                for case in self._broken(sound, wind) if wind.faults else [sound]:
+                    told = case.load_case, case.wind.speed, case.number
+                    if owners.setdefault(told, index) != index:
+                        sentence = f"winds[{owners[told]}] has this label and speed too; reports need another"
+                        key = f"winds[{index}].label"
+                        raise InputError(problem(self.path, self.lines, key, wind.label, sentence))
+                    yield case
 
     def _broken(self, sound: Case, wind: WindKeys) -> Iterator[Case]:
         """Yield a case once for each fault that its wind names."""
         for name in wind.faults:
             faults = tuple(fault_spec(keys) for keys in self.keys.faults if keys.name == name)
-            yield replace(sound, faults=faults, load_case=f"{wind.label}: {name}")
+            yield replace(sound, faults=faults, load_case=f"{sound.load_case}: {name}")
 
-    def _case(self, entry: Entry, wind: WindKeys, blown: Blown) -> Case:
+    def _case(self, entry: Entry, wind: WindKeys, blown: Blown, name: str) -> Case:
         keys = self.keys
         azimuth = _sweep(entry.design) * blown.phase
         return Case(
@@ -209,7 +216,7 @@ class Builder:
             required_share=keys.requirement.share,
             seed=blown.seed,
             entry=entry.name,
-            load_case=wind.label,
+            load_case=name,
             number=blown.number,
             is_event=wind.is_event,
         )

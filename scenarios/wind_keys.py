@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -121,6 +121,16 @@ class WindKeys(FileModel):
     def is_event(self) -> bool:
         """Whether its cases are judged one by one and not by their mean over seeds."""
         return self.kind not in TURBULENT
+
+
+def case_names(winds: Sequence[WindKeys]) -> list[str]:
+    """Return what reports call each wind: its label, and kind and sense where namesakes differ in them."""
+    names = []
+    for wind in winds:
+        others = {(other.kind, other.sign) for other in winds if other.label == wind.label}
+        kind = wind.kind.replace("_", " ") + (f" {wind.sign:+d}" if wind.kind in SIGNED else "")
+        names.append(wind.label if len(others) == 1 else f"{wind.label}, {kind}")
+    return names
 
 
 def wind_problems(wind: WindKeys, at: str, path: Path, lines: Lines) -> Iterator[str]:

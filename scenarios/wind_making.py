@@ -15,14 +15,14 @@ import numpy as np
 from scenarios.case import seed_of
 from scenarios.scenario_file import ScenarioKeys
 from scenarios.wind_keys import EXTREME, TURBULENT, WindKeys
+from scenarios.wind_series import doubts, read_whole, rival_key
 from sim.design import Turbine
 from sim.errors import InputError
 from sim.keyfile import Lines, place, problem
 from sim.wind.atmosphere import Profile, low_level_jet, shear_exponent, surface_layer, with_veer
 from sim.wind.grid import BOX_REACH
-from sim.wind.gusts import SPEED, VERTICAL
-from sim.wind.kinds import KINDS, site_wind, with_drawn_intensity, worst_time
-from sim.wind.measured import Series, read_profile, read_series
+from sim.wind.kinds import KINDS, event_duration, lowest_wind, site_wind, with_drawn_intensity, worst_time
+from sim.wind.measured import Series, read_profile
 from sim.wind.spec import EVENTS, WindSpec
 from sim.wind.standard import Site, extreme_gust, extreme_mean
 
@@ -71,9 +71,10 @@ class WindMaker:
             sentence = f"the rotor has {design.rotor.blade_count} blades"
             raise InputError(self._problem(f"{at}.meets_blade", keys.meets_blade, sentence))
         for position, speed in enumerate(self._speeds(keys, at, site)):
-            where = f"{at}.speeds_m_s[{position}]" if keys.speeds_m_s else at
+            where = f"{at}.speeds_m_s[{position}]" if keys.speeds_m_s else f"{at}.series_file"
             self._check_speed(where, speed, keys, design, site)
             spec = self._spec(keys, at, speed, design, site)
+            self._check_length(keys, spec)
             self._warn(keys, spec, design)
             yield from self._numbered(keys, spec, design, site)
 
@@ -93,6 +94,16 @@ class WindMaker:
                 made = replace(made, meets_blade=keys.meets_blade, meets_s=worst)
             yield made
 
+    def _check_length(self, keys: WindKeys, spec: WindSpec) -> None:
+        """Refuse to cut a gust off."""
+        if keys.kind not in EVENTS or keys.series_file is not None:
+            return
+        lasts = event_duration(spec)
+        if self.keys.gust_duration_s < lasts:
+            kind = keys.kind.replace("_", " ")
+            sentence = f"must be at least {lasts:g} s, as long as the {kind} of {keys.label}"
+            raise InputError(self._problem("gust_duration_s", self.keys.gust_duration_s, sentence))
+
     def _duration(self, keys: WindKeys) -> float:
         if keys.series_file is None:
             return self.keys.gust_duration_s
@@ -102,7 +113,14 @@ class WindMaker:
     def _speeds(self, keys: WindKeys, at: str, site: Site) -> list[float]:
         if keys.series_file is not None:
             with self._told(f"{at}.series_file"):
-                return [self._read_series(keys).mean_speed]
+                series = self._read_series(keys)
+            rival = rival_key(keys, series)
+            if rival:
+                sentence = "the series tells further heights, and so the profile, itself"
+                raise InputError(self._problem(f"{at}.{rival}", getattr(keys, rival), sentence))
+            for doubt in doubts(keys, series):
+                self._say(doubt)
+            return [series.mean_speed]
         if keys.kind in EXTREME:
             of_period = extreme_gust if keys.kind == "extreme_steady" else extreme_mean
             return [of_period(site, keys.return_period_years or 50)]
@@ -111,7 +129,7 @@ class WindMaker:
     def _read_series(self, keys: WindKeys) -> Series:
         path = self.beside("winds", keys.series_file or "")
         if path not in self._series:
-            self._series[path] = read_series(path)
+            self._series[path] = read_whole(path)
         return self._series[path]
 
     def _check_speed(self, key: str, speed: float, keys: WindKeys, design: Turbine, site: Site) -> None:
@@ -127,6 +145,9 @@ class WindMaker:
                 )
         elif not low <= speed <= high:
             sentence = f"must be from cut-in to cut-out, {low:g} to {high:g} m/s"
+            if keys.series_file is not None:
+                where = place(self.path, self.lines, key)
+                raise InputError(f"{where}: {key}: its mean speed, {speed:.4g} m/s, {sentence}")
             raise InputError(self._problem(key, round(speed, 3), sentence))
 
     def _spec(self, keys: WindKeys, at: str, speed: float, design: Turbine, site: Site) -> WindSpec:
@@ -148,7 +169,7 @@ class WindMaker:
         if exponent is None and "shear_exponent" not in KINDS[keys.kind](site, speed, keys.sign):
             exponent = ours.shear_exponent
         if keys.exponent_from_surface:
-            with self._told(f"{at}.roughness_m"):
+            with self._told(f"{at}.{_surface_key(keys)}"):
                 exponent = shear_exponent(site.hub_height, keys.roughness_m or 0.0, _length(keys))
         if exponent is not None:
             told["shear_exponent"] = exponent
@@ -170,7 +191,7 @@ class WindMaker:
                 read.covers(hub - radius, hub + radius)
                 made = read.relative_to(hub, spec.speed)
         elif keys.roughness_m is not None and not keys.exponent_from_surface:
-            with self._told(f"{at}.roughness_m"):
+            with self._told(f"{at}.{_surface_key(keys)}"):
                 made = surface_layer(spec.speed, hub, top, keys.roughness_m, _length(keys))
         elif keys.jet_speed_m_s is not None:
             with self._told(f"{at}.jet_speed_m_s"):
@@ -210,19 +231,13 @@ class WindMaker:
         return f"{place(self.path, self.lines, 'site')}: site: {text}"
 
     def _warn(self, keys: WindKeys, spec: WindSpec, design: Turbine) -> None:
-        """Say so where the standard's formula goes below zero wind at the lower tip."""
-        table = spec.transient_table() if keys.kind in EVENTS else None
-        if table is None:
+        """Say so where the standard's formula goes below zero wind at the rotor's edge."""
+        if keys.kind not in EVENTS:
             return
-        hub, radius = design.rotor.hub_height, design.rotor_radius
-        own = spec.own_profile()
-        mean = spec.speed * ((hub - radius) / hub) ** spec.shear_exponent
-        if own is not None:
-            mean = float(own.speed(hub - radius))
-        lowest = mean + float(np.min(table[:, SPEED] - radius * table[:, VERTICAL]))
+        lowest, where = lowest_wind(spec, design.rotor.hub_height, design.rotor_radius)
         if lowest < 0.0:
             self._say(
-                f"{keys.label} at {spec.speed:g} m/s: the formula goes to {lowest:.2f} m/s at the lower tip, "
+                f"{keys.label} at {spec.speed:g} m/s: the formula goes to {lowest:.2f} m/s at the {where}, "
                 "below zero; it is marched as it stands"
             )
 
@@ -246,6 +261,11 @@ class WindMaker:
 
 def _length(keys: WindKeys) -> float:
     return math.inf if keys.obukhov_length_m is None else keys.obukhov_length_m
+
+
+def _surface_key(keys: WindKeys) -> str:
+    """Return the key that a fault of the surface layer is blamed on."""
+    return "roughness_m" if keys.obukhov_length_m is None else "obukhov_length_m"
 
 
 def _rows(profile: Profile, design: Turbine) -> tuple[tuple[float, float, float], ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass, fields, is_dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -162,6 +163,10 @@ class Turbine:
 
         Two files that say the same in other words (8 or 8.0, a factor or the table multiplied) are equal.
         """
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> str:
         told = {
             f.name: _plain(getattr(self, f.name)) for f in fields(self) if f.name not in ("name", "source")
         }

@@ -51,7 +51,8 @@ def fault_message(
     if kind == "finite_number":
         allowed += ", and neither infinite nor nan"
     if kind == "literal_error" and isinstance(fault["input"], str) and field:
-        allowed += closest(fault["input"], _words(allowed)).replace("; known", "; allowed")
+        near = closest(fault["input"], _words(allowed))
+        allowed += near if near.startswith("; did") else ""  # all of them are told already
     return problem(path, lines, key, fault["input"], allowed)
 
 

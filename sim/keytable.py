@@ -6,6 +6,7 @@ neither can differ from what is checked.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from types import NoneType, UnionType
@@ -42,7 +43,7 @@ def _type_text(annotation: Any, metadata: list[Any]) -> str:
             metadata = metadata + (list(item.metadata) if isinstance(item, FieldInfo) else [item])
         return _type_text(inner, metadata)
     if origin is Literal:
-        words = ", ".join(f'"{word}"' for word in get_args(annotation))
+        words = ", ".join(json.dumps(word) for word in get_args(annotation))
         return f"one of {words}" if "," in words else words
     if origin in (Union, UnionType):
         kinds = [arg for arg in get_args(annotation) if arg is not NoneType]

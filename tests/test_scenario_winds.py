@@ -16,8 +16,10 @@ import pytest
 from scenarios.load import library_scenarios, load_scenario
 from scenarios.simulate import make_flock, make_world
 from sim.errors import InputError
+from sim.interface import Status
 from sim.kernels import layout as at
 from sim.march import march
+from sim.plant.rotor import steady_rotor
 from sim.wind import standard
 from sim.wind.atmosphere import shear_exponent
 from sim.wind.gusts import DIRECTION, SPEED, VERTICAL
@@ -118,6 +120,22 @@ def test_extreme_winds_have_the_speed_of_class_and_return_period(tmp_path, caplo
     assert len(mean) == 2 and mean[0].seed != mean[1].seed
     assert (mean[0].speed, mean[0].sigma) == pytest.approx((42.5, 0.11 * 42.5))
     assert {spec.shear_exponent for spec in (*gusts, *mean)} == {0.11}
+
+
+def test_a_rotor_in_a_storm_starts_at_the_pitch_that_holds_its_power(tmp_path) -> None:
+    case = load(tmp_path, 'kind = "extreme_steady"\nreturn_period_years = 1\n').cases[0]
+    world, design_of, wind_of = make_world([case], 5.0)
+    flock = make_flock([case], world, design_of, wind_of)
+    machine, pitch = world.turbines[0].machine, flock.lanes.y[0, at.PITCH]
+    point = np.array([[case.wind.speed, machine.rated_rotor_speed, pitch]])
+    torque = steady_rotor(world.turbines[0]).evaluate(point).torque[0]
+    assert torque * machine.rated_rotor_speed * machine.efficiency == pytest.approx(
+        machine.rated_power, rel=1e-5
+    )
+    march(flock, 0.0, 5.0, forks=False)
+    # From cut-out's own pitch, 26 degrees, it was beyond 1.5 times rated speed within a second.
+    assert flock.lanes.status[0] == Status.RUNNING
+    assert flock.lanes.y[0, at.SPEED] == pytest.approx(machine.rated_rotor_speed, rel=0.1)
 
 
 def test_the_normal_profile_has_its_own_exponent_and_steady_wind_the_sites(tmp_path) -> None:
@@ -280,6 +298,40 @@ def test_a_formula_below_zero_wind_is_told_once_and_marched(tmp_path, caplog) ->
     assert "goes to -1." in caplog.text and "asked at 4 m/s" in caplog.text
 
 
+def test_sideways_shear_below_zero_wind_is_told_as_well(tmp_path, caplog) -> None:
+    with caplog.at_level(logging.WARNING, logger="wideberth"):
+        load(tmp_path, 'kind = "horizontal_shear"\nspeeds_m_s = [4]\nphases = 1\nsign = -1\n')
+    # 4 - 2.5 - 0.2 6.4 0.16 (3 + 5.6) (139/42)^0.25 = -0.88 m/s on the left, where the wind gets less.
+    assert "goes to -0.88 m/s at the left edge" in caplog.text
+
+
+def test_winds_that_share_a_label_are_told_apart_by_kind_and_sense(tmp_path) -> None:
+    wind = 'kind = "vertical_shear"\nspeeds_m_s = [9]\nphases = 1\nsign = {}\n'
+    more = '[[winds]]\nlabel = "asked"\n'
+    found = load(tmp_path, wind.format(1) + more + wind.format(-1)).cases
+    assert [case.load_case for case in found] == ["asked, vertical shear +1", "asked, vertical shear -1"]
+    with pytest.raises(
+        InputError, match=r"winds\[1\].label = \"asked\"; winds\[0\] has this label and speed"
+    ):
+        load(tmp_path, wind.format(1) + more + wind.format(1))
+    other = load(tmp_path, wind.format(1) + more + wind.format(1).replace("9", "10")).cases
+    assert {case.load_case for case in other} == {"asked"}
+
+
+@pytest.mark.parametrize(
+    "kind, lasts", [("coherent_gust", 10), ("vertical_shear", 12), ("operating_gust", 10.5)]
+)
+def test_a_judged_time_that_would_cut_a_gust_off_is_refused(tmp_path, kind, lasts) -> None:
+    wind = f'kind = "{kind}"\nspeeds_m_s = [9]\nphases = 1\n'
+    just = ("settle_s = 20", f"settle_s = 20\ngust_duration_s = {lasts}")
+    assert load(tmp_path, wind, just).cases[0].run.duration == lasts
+    short = ("settle_s = 20", f"settle_s = 20\ngust_duration_s = {lasts - 0.5}")
+    with pytest.raises(
+        InputError, match=rf"small.toml:6: gust_duration_s = .*at least {lasts} s, as long as"
+    ):
+        load(tmp_path, wind, short)
+
+
 TURBULENT = 'kind = "normal_turbulence"\nspeeds_m_s = [11]\nseeds = 2\n'
 GUST = 'kind = "operating_gust"\nspeeds_m_s = [11]\nphases = 2\n'
 WRONG = {
@@ -310,7 +362,7 @@ WRONG = {
         GUST + "jet_speed_m_s = 30.0\njet_height_m = 90.0\n", 4, r"jet_speed_m_s: atmosphere: the jet alone"
     ),
     "beyond measured stability": (
-        GUST + "roughness_m = 0.1\nobukhov_length_m = 20.0\n", 4, r"roughness_m: atmosphere: height over"
+        GUST + "roughness_m = 0.1\nobukhov_length_m = 20.0\n", 5, r"obukhov_length_m: atmosphere: height over"
     ),
     "no such series": (
         'kind = "measured_series"\nseries_file = "no.csv"\nphases = 1\n', 2, r"no.csv: cannot be read"
@@ -351,6 +403,38 @@ def test_a_series_with_a_gap_is_refused_with_its_own_line(tmp_path) -> None:
     (tmp_path / "mast.csv").write_text("time_s,speed_m_s\n0,9\n1,9\n2,9\n4,9\n5,9\n", encoding="utf-8")
     with pytest.raises(InputError, match=r"small.toml:\d+: winds\[0\].series_file: .*mast.csv:5: time_s = 4"):
         load(tmp_path, 'kind = "measured_series"\nseries_file = "mast.csv"\nphases = 1\n')
+
+
+SERIES = 'kind = "measured_series"\nseries_file = "mast.csv"\nphases = 1\n'
+ODD_SERIES = {
+    "too short": (range(4), ",9", "", "", r"mast.csv: covers 3 s; must cover 5 to 3600 s"),
+    "too long": (range(4000), ",9", "", "", r"covers 3999 s; .*cut it into several files"),
+    "a storm": (range(9), ",31", "", "", r"series_file: its mean speed, 31 m/s, must be from"),
+    "one height twice": (
+        range(9), ",9,8,8", ",speed_at_20_m_m_s,speed_at_20.0_m_m_s", "", r"at 20 m; must be one"
+    ),
+    "a second profile": (
+        range(9), ",9,8,10", ",speed_at_20_m_m_s,speed_at_180_m_m_s", "shear_exponent = 0.1\n",
+        r"winds\[0\].shear_exponent = 0.1; the series tells further heights",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("which", ODD_SERIES)
+def test_a_series_that_cannot_be_marched_as_it_stands_is_refused(tmp_path, which) -> None:
+    times, rest, head, more, message = ODD_SERIES[which]
+    rows = [f"time_s,speed_m_s{head}", *(f"{time}{rest}" for time in times)]
+    (tmp_path / "mast.csv").write_text("\n".join(rows), encoding="utf-8")
+    with pytest.raises(InputError, match=message):
+        load(tmp_path, SERIES + more)
+
+
+def test_rows_far_apart_are_marched_with_a_warning(tmp_path, caplog) -> None:
+    rows = "\n".join(f"{10 * n},{9 + n % 2}" for n in range(9))
+    (tmp_path / "mast.csv").write_text(f"time_s,speed_m_s\n{rows}\n", encoding="utf-8")
+    with caplog.at_level(logging.WARNING, logger="wideberth"):
+        assert len(load(tmp_path, SERIES).cases) == 1
+    assert "the rows of mast.csv lie 10 s apart; the wind runs straight from row to row" in caplog.text
 
 
 def test_a_profile_that_does_not_reach_across_the_rotor_is_refused(tmp_path) -> None:

@@ -13,6 +13,8 @@ import rainflow
 
 from scenarios.answer import ExitCode, to_json
 from scenarios.load import load_scenario
+from scenarios.report.page import render
+from scenarios.report.passes import passes_page
 from scenarios.simulate import watch
 from scenarios.studies import passes, study
 from scenarios.studies.assess import assess
@@ -264,7 +266,9 @@ def test_a_runaway_is_judged_and_told_while_an_ended_case_is_not_judged() -> Non
         return {"cases.status": np.array(int(status)), "cases.status_time_s": np.array(3.0)}
 
     assert not has_ended(result(Status.OVERSPEED))
-    assert "1.5 times" in trouble_of(result(Status.OVERSPEED))
+    assert "1.5 times its rated speed, 3.00 s into the judged time" in trouble_of(result(Status.OVERSPEED))
+    early = result(Status.OVERSPEED) | {"cases.status_time_s": np.array(-2.0)}
+    assert "2.00 s before the judged time; its wind is above cut-out" in trouble_of(early, is_storm=True)
     assert has_ended(result(Status.OUT_OF_RANGE))
     assert trouble_of(result(Status.STRUCK)) == ""
 
@@ -332,3 +336,14 @@ def test_passes_lists_the_smallest_of_each_entry_and_writes_every_pass(small: Br
     assert len(lines) == 1 + sum(entry["passes"] for entry in answer.data["entries"])
     assert lines[0] == "entry," + ",".join(passes.COLUMNS)
     assert "nan" not in "".join(lines)
+
+
+def test_passes_tell_of_cases_with_something_amiss_in_words_and_on_the_page(small: Brisk) -> None:
+    flagged = [{"case": "plain: storm, 56 m/s, phase 1", "entry": "plain", "why": "the rotor ran away"}]
+    study = replace(small.judged, flagged=flagged)
+    data = passes.passes_data(study) | {"page": "", "listing": ""}
+    assert data["flagged_cases"] == flagged
+    assert "amiss:\n  plain: storm, 56 m/s, phase 1: the rotor ran away" in passes.passes_text(data)
+    page = render(passes_page(small.scenario, study.entries, data))
+    assert "the rotor ran away" in page
+    assert "Appendix: one field of turbulence" in page

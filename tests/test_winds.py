@@ -77,9 +77,12 @@ def test_gusts_that_fall_below_zero_low_down_are_told_and_not_refused(capsys, tm
     assert main(asked("A", 4.0, "--json", "--out", str(tmp_path))) == 0
     said = capsys.readouterr()
     warned = json.loads(said.out)["warnings"]
-    # 4 (27/90)^0.2 - 4.528 = -1.38 m/s.
-    assert len(warned) == 1
-    assert "more wind high up" in warned[0] and "-1.38 m/s at the lower tip" in warned[0]
+    # 2.5 + 0.2 6.4 0.14 (0.75 4 + 5.6) 3^0.25 = 4.528 m/s on 4 (27/90)^0.2, 4 (153/90)^0.2 and, sideways, 4.
+    expected = ["high up: .* -1.38 m/s at the lower tip", "low down: .* -0.08 m/s at the upper tip"]
+    expected += ["left: .* -0.53 m/s at the right edge", "right: .* -0.53 m/s at the left edge"]
+    assert len(warned) == 4
+    for told, pattern in zip(warned, expected, strict=True):
+        assert re.search(pattern, told)
     assert "below zero" in said.err
     main(asked("A", 4.0, "--quiet", "--out", str(tmp_path)))
     assert "below zero" not in capsys.readouterr().err
@@ -95,6 +98,10 @@ def test_gusts_that_fall_below_zero_low_down_are_told_and_not_refused(capsys, tm
         ({"--category": "D"}, r"--category = 'D' is not known"),
         ({"--class": "S"}, r"--class = 'S' needs --reference-speed"),
         ({"--reference-intensity": "0.1"}, r"--reference-intensity may be stated with --category 'S' only"),
+        (
+            {"--category": "S", "--reference-intensity": "16"},
+            r"--reference-intensity = 16; is a share, so at most 1: 16 % is 0.16",
+        ),
         ({"--diameter": "-5"}, r"--diameter = -5.0; must be a positive number"),
     ],
 )

@@ -9,6 +9,8 @@ import numpy as np
 
 from scenarios.report.drawing import RULE, SOFT, Pen, legend_above, pens, sheet
 from scenarios.report.page import UNKNOWN, Figure, Page, Row, Section, Table
+from scenarios.report.sections import trouble_section
+from scenarios.report.wind_figures import field_section
 from scenarios.scenario import Scenario
 from scenarios.studies.assess import Assessment
 from scenarios.studies.pass_rows import WORST_HEAD, worst_cells
@@ -40,6 +42,9 @@ def passes_page(scenario: Scenario, entries: Sequence[Assessment], data: Mapping
     for entry in data["entries"]:
         rows = [Row(worst_cells(row)) for row in entry["worst"]]
         sections.append(Section(f"The smallest passes of {entry['name']}", [Table(WORST_HEAD, rows)]))
+    if data["failed_cases"] or data["flagged_cases"]:
+        sections.append(trouble_section(data))
+    sections += field_section(scenario)
     return Page(
         name=f"{scenario.name}, passes",
         title=f"The passes of {scenario.name}",

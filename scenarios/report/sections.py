@@ -40,7 +40,7 @@ def study_page(scenario: Scenario, entries: Entries, features: Features, data: M
         sections.append(_bill_section(entries, pen))
     sections.append(assumed_section(scenario, data))
     if data["failed_cases"] or data["flagged_cases"]:
-        sections.append(_trouble_section(data))
+        sections.append(trouble_section(data))
     sections += field_section(scenario)
     headline, mark = _headline(entries[-1])
     return Page(
@@ -260,6 +260,7 @@ def _bill_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     return Section("What it costs", [Text(note), figure, Table(head, ratios), Table(sizes, values)])
 
 
-def _trouble_section(data: Mapping[str, Any]) -> Section:
+def trouble_section(data: Mapping[str, Any]) -> Section:
+    """List the cases that failed and those with something amiss."""
     rows = [Row([row["case"], row["why"]]) for row in [*data["failed_cases"], *data["flagged_cases"]]]
     return Section("Cases that failed or ran with something amiss", [Table(["case", "why"], rows, left=2)])

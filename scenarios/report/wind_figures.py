@@ -68,7 +68,7 @@ def _draw_event(axis: Any, event: Event) -> None:
     axis.set_title(event.title)
     axis.set_xlabel("time from the start [s]")
     axis.set_ylabel("wind [m/s]")
-    if event.lowest < 0.0:
+    if event.lowest[0] < 0.0:
         axis.axhline(0.0, color=SOFT, linewidth=0.8)
     if event.direction.any():
         other = axis.twinx()

@@ -132,15 +132,27 @@ def has_ended(result: CaseResult) -> bool:
     return Status(int(result["cases.status"])) in ENDED
 
 
-def trouble_of(result: CaseResult) -> str:
-    """Return why a case ended, or what is amiss with it though it ran; empty for a sound one."""
+def trouble_of(result: CaseResult, is_storm: bool = False) -> str:
+    """Return why a case ended, or what is amiss with it though it ran; empty for a sound one.
+
+    Parameters
+    ----------
+    result : CaseResult
+    is_storm : bool
+        Its wind is above cut-out, where a turbine stands still; the march lets it turn, and that is said.
+    """
     status = Status(int(result["cases.status"]))
     if status <= Status.STRUCK:
         return ""
     told = str(result["fault"]) if "fault" in result else ""
     words = SENTENCE[status]
     detail = "" if not told or told == status.name.lower() else f": {told}"
-    return f"{words}, {float(result['cases.status_time_s']):.2f} s into the judged time{detail}"
+    time = float(result["cases.status_time_s"])
+    when = f"{abs(time):.2f} s {'into' if time >= 0.0 else 'before'} the judged time"
+    storm = (
+        "; its wind is above cut-out, where a turbine stands still: it is marched turning" if is_storm else ""
+    )
+    return f"{words}, {when}{detail}{storm}"
 
 
 def mean_wind(scenario: Scenario) -> float:

@@ -16,7 +16,7 @@ from scenarios.store import Store
 from scenarios.studies.assess import Assessment
 from scenarios.studies.pass_rows import COLUMNS, WORST_HEAD, pass_rows, worst_cells
 from scenarios.studies.study import Study, judge_scenario
-from scenarios.studies.telling import shortened
+from scenarios.studies.telling import TROUBLES, shortened
 
 WORST = 8
 """Passes that are listed of each entry."""
@@ -66,6 +66,7 @@ def passes_data(study: Study) -> dict[str, Any]:
         "configuration_hash": scenario.configuration_hash,
         "cases": counts,
         "failed_cases": study.failed,
+        "flagged_cases": study.flagged,
         "entries": [_entry_data(entry) for entry in study.entries],
     }
 
@@ -109,8 +110,9 @@ def passes_text(data: dict[str, Any]) -> str:
         if entry["worst"]:
             worst = [worst_cells(row) for row in entry["worst"]]
             parts.append(f"The smallest passes of {entry['name']}:\n{table(WORST_HEAD, worst)}")
-    if data["failed_cases"]:
-        lines = [f"{row['case']}: {row['why']}" for row in data["failed_cases"]]
-        parts.append("\n".join(["Failed cases:", *shortened(lines)]))
+    for title, key in TROUBLES:
+        if data[key]:
+            lines = [f"{row['case']}: {row['why']}" for row in data[key]]
+            parts.append("\n".join([title, *shortened(lines)]))
     parts.append(f"page: {data['page']}\nall passes: {data['listing']}")
     return "\n\n".join(parts)

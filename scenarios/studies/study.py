@@ -79,9 +79,13 @@ def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
     with progress_bar(options.is_quiet) as progress:
         campaign = run_cases(scenario.cases, store, options.hands, progress)
     failed, flagged, keys = [], [], set()
+    cut_out = {entry.name: entry.design.machine.cut_out for entry in scenario.entries}
     for case in scenario.cases:
         result = campaign.results.get(case.key)
-        why = campaign.tally.failed.get(case.key, "no result") if result is None else trouble_of(result)
+        if result is None:
+            why = campaign.tally.failed.get(case.key, "no result")
+        else:
+            why = trouble_of(result, case.wind.speed > cut_out[case.entry])
         if why:
             is_lost = result is None or has_ended(result)
             (failed if is_lost else flagged).append({"case": case.title, "entry": case.entry, "why": why})

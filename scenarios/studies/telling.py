@@ -21,6 +21,10 @@ CHANNEL_TITLES: Mapping[str, str] = {
 }
 
 
+TROUBLES = (("Failed cases:", "failed_cases"), ("Cases with something amiss:", "flagged_cases"))
+"""Lists of cases that a reader must know of: title, and key of the data."""
+
+
 def held(verdict: Verdict) -> str:
     """Say whether an entry holds; "not shown" where winds are too few for the rule, or cases failed."""
     if verdict.holds:
@@ -142,11 +146,8 @@ def text_of(entries: Sequence[Assessment], data: Mapping[str, Any]) -> str:
     if "bill" in data["questions"] and math.isfinite(entries[0].bill.energy.value):
         questions.append(_bill_text(entries))
     problems = [f"{entry.name}: {problem}" for entry in entries for problem in entry.verdict.problems]
-    for title, lines in (
-        ("Not enough for the rule:", problems),
-        ("Failed cases:", [f"{row['case']}: {row['why']}" for row in data["failed_cases"]]),
-        ("Cases with something amiss:", [f"{row['case']}: {row['why']}" for row in data["flagged_cases"]]),
-    ):
+    told = [(title, [f"{row['case']}: {row['why']}" for row in data[key]]) for title, key in TROUBLES]
+    for title, lines in (("Not enough for the rule:", problems), *told):
         if lines:
             questions.append("\n".join([title, *shortened(lines)]))
     cases = data["cases"]

@@ -16,7 +16,7 @@ from scenarios.answer import Answer, table
 from sim.errors import InputError
 from sim.wind import standard
 from sim.wind.gusts import DIRECTION, HORIZONTAL, SPEED, TRANSIENT_STEP, VERTICAL
-from sim.wind.kinds import site_wind
+from sim.wind.kinds import lowest_wind, site_wind
 from sim.wind.spec import WindSpec
 from sim.wind.standard import NORMAL_SHEAR_EXPONENT, Site
 
@@ -61,11 +61,7 @@ class Event:
     left: Array  #: looking downwind
     right: Array
     direction: Array
-
-    @property
-    def lowest(self) -> float:
-        """The smallest wind at the lowest point of the rotor [m/s]."""
-        return float(self.bottom.min())
+    lowest: tuple[float, str]  #: the smallest wind at the rotor's edge [m/s], and where
 
 
 def make_site(given: Mapping[str, Any]) -> Site:
@@ -182,17 +178,17 @@ def _laid_out(spec: WindSpec, title: str, hub: float, radius: float, sign: int) 
     return Event(
         title, spec.kind, sign, TRANSIENT_STEP * np.arange(len(rows)) - 1.0,
         at(0.0, 0.0), at(0.0, radius), at(0.0, -radius), at(radius, 0.0), at(-radius, 0.0),
-        rows[:, DIRECTION],
+        rows[:, DIRECTION], lowest_wind(spec, hub, radius),
     )  # fmt: skip
 
 
 def warnings(events: list[Event]) -> list[str]:
     """Return what is odd about events, though it is the standard's own."""
     return [
-        f"{event.title}: the standard's formula goes to {event.lowest:.2f} m/s at the lower tip, below zero; "
-        "it is marched as it stands"
+        f"{event.title}: the standard's formula goes to {event.lowest[0]:.2f} m/s at the {event.lowest[1]}, "
+        "below zero; it is marched as it stands"
         for event in events
-        if event.lowest < 0.0
+        if event.lowest[0] < 0.0
     ]
 
 

@@ -14,7 +14,7 @@ from sim.kernels import layout as at
 from sim.plant.blade import AtStations, BladeModes, blade_modes
 from sim.plant.section import build_polars, stations
 from sim.plant.tower import tower_modes
-from sim.plant.trim import steady_table
+from sim.plant.trim import steady_table, storm_pitch
 
 Array = NDArray[Any]
 STOP_MARGIN = np.radians(2.0)
@@ -249,7 +249,8 @@ def begin_state(turbine: Turbine, wind_speed: float, azimuth: float) -> Array:
     Parameters
     ----------
     wind_speed : float [m/s]
-        Held within the steady table.
+        Held within the steady table; above it only the pitch is that of the wind itself, or the rotor would
+        run away at once.
     azimuth : float [rad]
         Of blade 0.
 
@@ -272,9 +273,11 @@ def begin_state(turbine: Turbine, wind_speed: float, azimuth: float) -> Array:
     y[at.TOWER] = (thrust * scalars[at.FA_LEVER] + scalars[at.FA_GRAVITY]) / scalars[at.FA_STIFFNESS]
     y[at.TOWER + 2] = -y[at.TORQUE] * scalars[at.SS_SLOPE] / scalars[at.SS_STIFFNESS]
     w, q = look(table.w), look(table.q)
+    is_storm = wind_speed > table.wind_speed[-1]
+    pitch = storm_pitch(turbine, wind_speed) if is_storm else look(table.pitch)[0]
     for b in range(count):
         y[at.Q + at.MODES * b : at.Q + at.MODES * (b + 1)] = q
-        y[at.PITCH + b] = y[at.HELD + b] = look(table.pitch)[0]
+        y[at.PITCH + b] = y[at.HELD + b] = pitch
         for row, value in ((at.ROW_W, w), (at.ROW_Z, 0.4 * w), (at.ROW_F, 1.0)):
             first = at.FLAT + row + b * at.STATIONS
             y[first : first + at.STATIONS] = value

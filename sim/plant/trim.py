@@ -178,17 +178,26 @@ def optimal_ratio(turbine: Turbine, rotor: SteadyRotor, radius: float) -> tuple[
     return float(ratio), float(middle - 0.25 * (left - right) * shift)
 
 
-def limiting_pitch(turbine: Turbine, rotor: SteadyRotor, wind: Array, speed: Array) -> Array:
+def storm_pitch(turbine: Turbine, wind_speed: float) -> float:
+    """Pitch [rad] that holds rated power at rated speed in a wind above cut-out, sought up to feather."""
+    span = turbine.pitch.feather - turbine.pitch.fine
+    point = np.array([wind_speed]), np.array([turbine.machine.rated_rotor_speed])
+    return float(limiting_pitch(turbine, steady_rotor(turbine), *point, span)[0])
+
+
+def limiting_pitch(
+    turbine: Turbine, rotor: SteadyRotor, wind: Array, speed: Array, span: float = PITCH_RANGE
+) -> Array:
     """Pitch [rad] that holds rated power, or fine pitch where there is less; (point,) float64.
 
     Notes
     -----
-    Fine pitch where the wind's power times 16/27 is not enough. Else a scan over 40 degrees above it finds
-    the last bracket in which power falls through the rated value, and false position narrows it. A rotor
-    above rated power over the whole range keeps its end.
+    Fine pitch where the wind's power times 16/27 is not enough. Else a scan over ``span`` [rad] above it
+    finds the last bracket in which power falls through the rated value, and false position narrows it. A
+    rotor above rated power over the whole range keeps its end.
     """
     wanted = turbine.machine.rated_power / turbine.machine.efficiency
-    scan = turbine.pitch.fine + np.linspace(0.0, PITCH_RANGE, PITCH_SCAN)
+    scan = turbine.pitch.fine + np.linspace(0.0, span, PITCH_SCAN)
     blown = 0.5 * turbine.air_density * np.pi * turbine.blade.r[-1] ** 2 * wind**3
     able = np.flatnonzero(16 / 27 * blown > wanted)
     pitch = np.full_like(wind, turbine.pitch.fine)

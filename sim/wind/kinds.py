@@ -9,7 +9,7 @@ import numpy as np
 
 from sim.errors import InputError, closest
 from sim.wind import standard
-from sim.wind.gusts import TRANSIENT_STEP
+from sim.wind.gusts import HORIZONTAL, SPEED, TRANSIENT_STEP, VERTICAL
 from sim.wind.spec import WindSpec
 from sim.wind.standard import Site
 
@@ -74,6 +74,16 @@ KINDS = {
     "measured_series": _steady,
 }
 """Each kind of wind, and what of a `WindSpec` the standard prescribes for it."""
+
+
+def event_duration(spec: WindSpec) -> float:
+    """Return how long [s] an event runs until it is over, or held; 0 for a wind without one."""
+    table = spec.transient_table()
+    return 0.0 if table is None else (len(table) - 1) * TRANSIENT_STEP
+
+
+EDGES = (("lower tip", 0, -1), ("upper tip", 0, 1), ("left edge", 1, 0), ("right edge", -1, 0))
+"""Outermost points of the disc, seen looking downwind: name, and place in radii to the left and upwards."""
 
 
 def site_wind(kind: str, site: Site, speed: float, *, seed: int = 0, sign: int = 1, **other: Any) -> WindSpec:
@@ -160,3 +170,30 @@ def worst_time(spec: WindSpec, rotor_radius: float) -> float:
     size = abs(speed) + rotor_radius * (abs(vertical) + abs(horizontal))
     size += spec.speed * abs(1.0 - np.exp(1j * direction))
     return float(np.argmax(size >= 0.999 * size.max())) * TRANSIENT_STEP
+
+
+def lowest_wind(spec: WindSpec, hub_height: float, rotor_radius: float) -> tuple[float, str]:
+    """Return the smallest wind [m/s] at the rotor's edge while an event runs, and where.
+
+    Raises
+    ------
+    InputError
+        For a wind without an event.
+
+    Notes
+    -----
+    Mean profile, added speed and added gradients at the four `EDGES` of the disc. The standard's
+    formulas go below zero there at low speeds.
+    """
+    table = spec.transient_table()
+    if table is None:
+        raise InputError(f"wind: a wind of kind {spec.kind} has no event")
+    own, found = spec.own_profile(), []
+    for where, across, up in EDGES:
+        height = hub_height + up * rotor_radius
+        mean = standard.normal_profile(spec.speed, height, hub_height, spec.shear_exponent)
+        if own is not None:
+            mean = float(own.speed(height))
+        slope = up * table[:, VERTICAL] + across * table[:, HORIZONTAL]
+        found.append((mean + float(np.min(table[:, SPEED] + rotor_radius * slope)), where))
+    return min(found)

@@ -191,6 +191,10 @@ def _columns_at_heights(path: Path) -> list[tuple[float, Column]]:
     header = next((line for line in lines if line and not line.startswith("#")), "")
     names = (cell.strip() for cell in header.split(","))
     found = [(float(match.group(1)), name) for name in names if (match := _AT_HEIGHT.fullmatch(name))]
+    heights = [height for height, _ in found]
+    twice = next((height for height in heights if heights.count(height) > 1), None)
+    if twice is not None:
+        raise InputError(f"{path}: two columns tell the speed at {twice:g} m; must be one")
     return [
         (height, Column(name, f"horizontal wind speed at {height:g} m", low=0.0, high=100.0))
         for height, name in sorted(found)

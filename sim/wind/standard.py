@@ -56,8 +56,8 @@ class Site:
     Raises
     ------
     InputError
-        For an unknown class or category, a value that is not positive, one that the class rules out, or a
-        rotor that would reach into the ground.
+        For an unknown class or category, a value that is not positive, an intensity above 1, a value that the
+        class rules out, or a rotor that would reach into the ground.
     """
 
     turbine_class: str
@@ -82,6 +82,9 @@ class Site:
             value = getattr(self, name)
             if value is not None and not (math.isfinite(value) and value > 0.0):
                 problems.append(f"site: {name} = {value!r}; must be a positive number")
+        if self.reference_intensity is not None and self.reference_intensity > 1.0:
+            told = f"reference_intensity = {self.reference_intensity:g}"
+            problems.append(f"site: {told}; is a share, so at most 1: 16 % is 0.16")
         if not problems and self.hub_height <= 0.5 * self.rotor_diameter:
             low = self.hub_height - 0.5 * self.rotor_diameter
             problems.append(
