@@ -103,7 +103,7 @@ def test_a_pass_at_the_requirement_is_not_broken_and_one_at_zero_is_a_strike():
 
 
 def test_unknown_kinds_and_uneven_columns_are_refused():
-    with pytest.raises(InputError, match="kind = calm; allowed: turbulence, event, fault"):
+    with pytest.raises(InputError, match="kind = calm; allowed: turbulence, event, steady, fault"):
         labels([("calm", "normal", 1.0, 1)])
     with pytest.raises(InputError, match="different lengths"):
         Labels(np.array(["event"]), np.array([]), np.array([1.0]), np.array([1]))
