@@ -168,6 +168,24 @@ def test_rates_are_never_pooled_over_strata_and_gusts_have_no_interval():
     assert gusts.miss.method.startswith("no interval")
 
 
+def test_what_the_draw_of_forks_leaves_open_is_the_exact_bound_times_the_actions():
+    """Ten actions that held, four forks, one demand: Clopper and Pearson 1 of 4, by its equations."""
+    rows = [(0, True, 5.0, 3.0, 2.5)] + [(0, True, 5.0, 5.0, 2.5)] * 3 + [(0, True, 5.0, NAN, 0.0)] * 6
+    (found,) = rates_per_stratum(logic.make_ledger(passes(rows), labels(1)), labels(1))
+    low, high = found.saved.low / 10.0, found.saved.high / 10.0
+    assert found.saved.value == 2.5
+    assert 1.0 - (1.0 - low) ** 4 == pytest.approx(0.025)
+    assert (1.0 - high) ** 4 + 4.0 * high * (1.0 - high) ** 3 == pytest.approx(0.025)
+    assert found.is_drawn
+    assert found.saved.units == 4
+
+
+def test_where_every_action_has_a_fork_the_saved_passes_are_known():
+    (found,) = rates_per_stratum(logic.make_ledger(passes(ONE_OF_EACH), labels(1)), labels(1))
+    assert (found.saved.low, found.saved.value, found.saved.high) == (1.0, 1.0, 1.0)
+    assert not found.is_drawn
+
+
 def test_steady_winds_are_a_stratum_of_their_own_without_interval():
     names = joined(labels(2, "gust", "event"), labels(1, "calm", "steady"), labels(1, "windy", "steady"))
     rows = [(case, False, 3.0 if case == 3 else 5.0, NAN, 1.0) for case in range(4)]

@@ -245,6 +245,16 @@ def test_steady_winds_alone_give_no_verdict_and_the_sentence_says_so(tmp_path: P
         "guarded is not shown to hold the requirement: only steady winds were marched; no characteristic "
         "clearance of turbulence or a gust stands behind it; 5.00 m of clearance in steady wind remain"
     )
+    assert verdict_sentence(entries, 0.3).endswith("; none of its 2 passes left less.")
+
+
+def test_the_sentence_names_the_candidates_own_broken_passes(small: Brisk) -> None:
+    soft = small.judged.entries[:2]
+    told = verdict_sentence(soft, 0.3)
+    raw = np.concatenate([r["passes.clearance_m"] for _, r in small.results("softened")])
+    broken = np.count_nonzero(raw < small.answer.data["requirement"]["required_clearance_m"])
+    assert broken > 0
+    assert told.endswith(f"; {broken} of its {raw.size} passes left less.")
 
 
 def calm_result(clearance: float) -> dict:

@@ -14,7 +14,7 @@ from sim.measures.statistics import Interval
 WORDS = ("saved", "missed", "needless", "harmed")
 PASS_TITLES: Mapping[str, str] = {
     "saved": "saved\nbroken without, held with",
-    "missed": "missed\nbroken all the same",
+    "missed": "missed, or broken\nwithout any logic",
     "needless": "needless\nacted, would have held",
     "harmed": "harmed\nbroken by the logic",
 }

@@ -12,9 +12,19 @@ from scenarios.report.moment import azimuth_figure, pass_figure, side_figure
 from scenarios.report.page import BREAKS, HOLDS, UNKNOWN, Figure, Lines, Page, Row, Section, Table, Text
 from scenarios.report.wind_figures import field_section
 from scenarios.scenario import Scenario
+from scenarios.studies.amounts import (
+    ESTIMATED,
+    LEDGER_HEAD,
+    amount_text,
+    is_estimated,
+    ledger_cells,
+    number,
+    percent,
+    ratio_text,
+)  # fmt: skip
 from scenarios.studies.assess import CHANNELS, Assessment
 from scenarios.studies.featured import Featured, Features
-from scenarios.studies.telling import governing_text, held, number, percent, ratio_text, straw_man
+from scenarios.studies.telling import governing_text, held, straw_man
 
 Entries = Sequence[Assessment]
 
@@ -180,14 +190,16 @@ def _ledger_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
         "known to have saved the pass, to have been needless, or to have done harm. Counts are of the passes "
         "marched. Kinds of wind are never pooled."
     )
-    head = ["entry", "wind", "passes", "quiet", "saved", "missed", "needless", "harmed"]
+    head = ["entry", "wind", *LEDGER_HEAD]
     rows = []
     for entry in entries:
         for place, rates in enumerate(entry.rates):
-            counts = [f"{value:.0f}" for value in (sum(rates.counts.values()), *rates.counts.values())]
-            rows.append(_stratum_row(entry, place, [rates.stratum, *counts], pen, entries))
+            cells = [rates.stratum, *ledger_cells(rates, entry.has_logic)]
+            rows.append(_stratum_row(entry, place, cells, pen, entries))
     parts: list[Any] = [Text(note), Figure(ledger_figure(entries), "All passes but the quiet ones.")]
     parts.append(Table(head, rows, left=2))
+    if any(is_estimated(row.cells) for row in rows):
+        parts.append(Text(ESTIMATED))
     if any(entry.has_logic for entry in entries):
         parts += _shares(entries, pen)
     return Section("Was the logic right", parts)
@@ -248,7 +260,7 @@ def _bill_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     ratios, values = [], []
     for entry in entries:
         bill = entry.bill
-        cells = [ratio_text(bill.energy.ratio), number(bill.travel.value, ".0f")]
+        cells = [ratio_text(bill.energy.ratio), amount_text(bill.travel)]
         cells += [ratio_text(bill.equivalent[name].ratio) for name in RANGE_TITLES]
         ratios.append(_row(entry, pen, entries, cells))
         cells = []

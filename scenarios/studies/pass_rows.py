@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
-from scenarios.studies.telling import number
 
 COLUMNS = (
     "case",

@@ -7,6 +7,16 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from scenarios.answer import table
+from scenarios.studies.amounts import (
+    ESTIMATED,
+    LEDGER_HEAD,
+    amount_text,
+    is_estimated,
+    ledger_cells,
+    number,
+    percent,
+    ratio_text,
+)
 from scenarios.studies.assess import CHANNELS, Assessment
 from sim.measures.clearance import BinClearance, Verdict
 from sim.measures.lifetime import PairedRatio
@@ -50,12 +60,21 @@ def verdict_sentence(entries: Sequence[Assessment], share: float) -> str:
         return f"Nothing can be said of {candidate.name}: {verdict.problems[0]}."
     what = "clearance in steady wind" if governing.kind == "steady" else "characteristic clearance"
     room = f"{governing.characteristic:.2f} m of {what} remain where {rule}"
-    where = f"margin {governing.margin:+.2f} m in {governing_text(governing)}"
+    where = f"margin {governing.margin:+.2f} m in {governing_text(governing)}; {_broken_words(candidate)}"
     if verdict.holds:
         return f"{candidate.name} holds the requirement: {room}; {where}."
     if governing.margin < 0.0:
         return f"{candidate.name} does not hold the requirement: {room}; {where}."
-    return f"{candidate.name} is not shown to hold the requirement: {verdict.problems[0]}; {room}."
+    broken = _broken_words(candidate)
+    return f"{candidate.name} is not shown to hold the requirement: {verdict.problems[0]}; {room}; {broken}."
+
+
+def _broken_words(entry: Assessment) -> str:
+    """Say how many single passes left less than what must remain; they decide nothing, and are not hidden."""
+    if entry.broken == 0:
+        return f"none of its {entry.pass_count} passes left less"
+    struck = f", {entry.strikes} of them met the tower" if entry.strikes else ""
+    return f"{entry.broken} of its {entry.pass_count} passes left less{struck}"
 
 
 def entry_data(entry: Assessment) -> dict[str, Any]:
@@ -96,12 +115,12 @@ def entry_data(entry: Assessment) -> dict[str, Any]:
     }
 
 
-def interval_data(interval: Interval) -> dict[str, Any]:
+def interval_data(interval: Interval, units: str = "seeds") -> dict[str, Any]:
     """Return the ends of an interval, the independent units behind it, and how it was made."""
     return {
         "low": interval.low,
         "high": interval.high,
-        "seeds": interval.units,
+        units: interval.units,
         "method": interval.method,
     }
 
@@ -122,7 +141,8 @@ def _stratum_data(rates: StratumRates) -> dict[str, Any]:
     shares = {
         name: {"value": getattr(rates, name).value} | interval_data(getattr(rates, name)) for name in RATES
     }
-    return {"stratum": rates.stratum, "ledger": rates.counts} | shares
+    ledger = {"ledger": rates.counts, "saved_interval": interval_data(rates.saved, "forks")}
+    return {"stratum": rates.stratum} | ledger | shares
 
 
 def _range_data(ratio: PairedRatio) -> dict[str, Any]:
@@ -199,28 +219,12 @@ def _ledger_text(entries: Sequence[Assessment]) -> str:
     rows = []
     for entry in entries:
         for rates in entry.rates:
-            counts = [f"{value:.0f}" for value in (sum(rates.counts.values()), *rates.counts.values())]
             shares = [percent(rates.acting), percent(rates.miss)] if entry.has_logic else ["-", "-"]
-            rows.append([entry.name, rates.stratum, *counts, *shares])
-    head = ["entry", "wind", "passes", "quiet", "saved", "missed", "needless", "harmed"]
-    head += ["acting", "demands missed"]
+            rows.append([entry.name, rates.stratum, *ledger_cells(rates, entry.has_logic), *shares])
+    head = ["entry", "wind", *LEDGER_HEAD, "acting", "demands missed"]
     note = "Passes as marched, each kind of wind by itself; shares with 95 % intervals over seeds."
-    return f"{note}\n{table(head, rows, left=2)}"
-
-
-def percent(interval: Interval) -> str:
-    """Write a share with its interval."""
-    if math.isnan(interval.value):
-        return "-"
-    value = _two_digits(100.0 * interval.value)
-    if math.isnan(interval.low):
-        return f"{value} %"
-    return f"{value} ({_two_digits(100.0 * interval.low)}..{_two_digits(100.0 * interval.high)}) %"
-
-
-def number(value: float, style: str = ".2f") -> str:
-    """Write a number, a dash where there is none."""
-    return format(value, style) if math.isfinite(value) else "-"
+    told = f"{note}\n{table(head, rows, left=2)}"
+    return f"{told}\n{ESTIMATED}" if any(is_estimated(row) for row in rows) else told
 
 
 def straw_man(entries: Sequence[Assessment]) -> str:
@@ -229,23 +233,10 @@ def straw_man(entries: Sequence[Assessment]) -> str:
     return "" if reference.verdict.holds else f" {reference.name} itself does not hold: no fair reference."
 
 
-def _two_digits(value: float) -> str:
-    return f"{value:.0f}" if value >= 9.95 else f"{value:.2g}"
-
-
-def ratio_text(interval: Interval) -> str:
-    """Write a ratio with its interval."""
-    if math.isnan(interval.value):
-        return "-"
-    if math.isnan(interval.low) or interval.low == interval.high == interval.value:
-        return f"{interval.value:.3f}"
-    return f"{interval.value:.3f} ({interval.low:.3f}..{interval.high:.3f})"
-
-
 def _bill_text(entries: Sequence[Assessment]) -> str:
     head = ["entry", "energy", "pitch deg/h", *(f"{CHANNEL_TITLES[name]} range" for name in CHANNELS)]
     rows = [
-        [entry.name, ratio_text(entry.bill.energy.ratio), number(entry.bill.travel.value, ".0f")]
+        [entry.name, ratio_text(entry.bill.energy.ratio), amount_text(entry.bill.travel)]
         + [ratio_text(entry.bill.equivalent[name].ratio) for name in CHANNELS]
         for entry in entries
     ]

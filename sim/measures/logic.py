@@ -64,6 +64,8 @@ class Ledger:
         Passes of which no fork at all can tell: charged to the logic, as needless or harmed.
     forks_lost : int
         Forks that were drawn and did not come to an answer.
+    forks : (case, 2) float64 [-]
+        Acted passes that held and of which a fork tells; how many of them would have broken without it.
     """
 
     counts: Floats
@@ -71,6 +73,7 @@ class Ledger:
     pooled: Floats
     assumed: Floats
     forks_lost: int
+    forks: Floats
 
     @property
     def passes(self) -> Floats:
@@ -178,7 +181,10 @@ def make_ledger(passes: Passes, labels: Labels) -> Ledger:
         pooled += np.where(source == 1, number, 0.0)
         assumed += np.where(source == 2, number, 0.0)
     lost = int(np.count_nonzero(passes.acted & (passes.weight > 0.0) & ~_told(passes)))
-    return Ledger(counts, _count(passes.case, passes.acted, size), pooled, assumed, lost)
+    told = passes.acted & ~broken & _told(passes)
+    demanded = told & (passes.clearance_without < passes.required)
+    forks = np.stack([_count(passes.case, told, size), _count(passes.case, demanded, size)], axis=1)
+    return Ledger(counts, _count(passes.case, passes.acted, size), pooled, assumed, lost, forks)
 
 
 def _check(passes: Passes) -> None:

@@ -10,9 +10,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from sim.measures.labels import SWEPT, Labels
 from sim.measures.logic import Ledger
-from sim.measures.statistics import Interval, share_over_units
+from sim.measures.statistics import Interval, clopper_pearson, share_over_units
 
 Floats = NDArray[np.float64]
+COUNTED = "counted: every action was marched on without the logic"
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,8 @@ class StratumRates:
         Share of its actions where there was no demand.
     harm : Interval
         Share of passes that broke only because of it.
+    saved : Interval
+        The saved passes of the ledger, with what the draw of the forks alone leaves open.
     """
 
     stratum: str
@@ -43,6 +46,12 @@ class StratumRates:
     acting: Interval
     needless: Interval
     harm: Interval
+    saved: Interval
+
+    @property
+    def is_drawn(self) -> bool:
+        """Whether saved and needless passes are estimated from some of the actions."""
+        return self.saved.method != COUNTED
 
 
 def rates_per_stratum(
@@ -88,9 +97,31 @@ def rates_per_stratum(
                 acting=share(acted, passes),
                 needless=share(needless, acted),
                 harm=share(harmed, passes),
+                saved=_saved(ledger, inside),
             )
         )
     return found
+
+
+def _saved(ledger: Ledger, inside: NDArray[np.bool_]) -> Interval:
+    """Return the saved passes of one stratum and what the draw of the forks leaves open.
+
+    Notes
+    -----
+    Where every acted pass that held has a fork, the number is known. Else the bound is that of Clopper and
+    Pearson on the share of demands among the forks drawn, as if all had been drawn alike, times the acted
+    passes that held. It says nothing of other seeds; the shares' intervals do.
+    """
+    counts = ledger.total(inside)
+    held = counts["saved"] + counts["needless"]
+    told, demanded = (int(number) for number in np.sum(ledger.forks[inside], axis=0))
+    value = counts["saved"]
+    if told >= held:
+        return Interval(value, value, value, told, COUNTED)
+    if told == 0:
+        return Interval(value, np.nan, np.nan, 0, "no fork: all taken for needless")
+    low, high = (held * end for end in clopper_pearson(demanded, told))
+    return Interval(value, min(low, value), max(high, value), told, "exact bound on the forks drawn")
 
 
 def _shares(labels: Labels, inside: NDArray[np.bool_], seed: int) -> Callable[[Floats, Floats], Interval]:
