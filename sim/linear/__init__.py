@@ -1,0 +1,1 @@
+"""Linear models of the marched plant and of the logic that controls it, and what they say about stability."""
