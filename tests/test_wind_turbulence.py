@@ -139,17 +139,3 @@ def test_three_components_have_the_standards_ratios_and_their_own_spectra():
         assert ratio.mean() == pytest.approx(1.0, abs=5 / np.sqrt(900 * band.sum()) + 0.005)
     one = turbulence_box((2, 1), SPEED, SCALE, grid)
     np.testing.assert_array_equal(fields[2, :, 0], one)
-
-
-def test_vertical_motion_of_two_points_has_the_coherence_chosen_for_it():
-    grid = BoxGrid(width=40.0, height=10.0, duration=6600.0, ny=2, nz=2, step=0.5)
-    value = np.exp(-12 * np.hypot(0.02 * 10 / SPEED, 0.12 * 10 / (0.66 * SCALE)))
-    window = np.hanning(grid.period_samples)[:, None]
-    band = abs(np.fft.rfftfreq(grid.period_samples, grid.step) / 0.02 - 1) < 0.1
-    auto, cross = 0.0, 0.0
-    for seed in range(60):
-        pair = turbulence_box((8, seed), SPEED, SCALE, grid, 2)[:, :, 0]
-        one, two = np.fft.rfft(window * pair, axis=0)[band].T
-        auto += (abs(one) ** 2 + abs(two) ** 2).sum() / 2
-        cross += (one * two.conj()).sum().real
-    assert cross / auto == pytest.approx(value, abs=5 * (1 - value**2) / np.sqrt(60 * band.sum()) + 0.003)

@@ -152,15 +152,11 @@ def _pack_boxes(specs: Sequence[WindSpec], grid: BoxGrid) -> tuple[NDArray[Any],
     shape = (len(places), grid.period_samples, COMPONENTS, grid.nz, grid.ny)
     boxes = np.empty(shape, np.float32)
     for (model, speed, scale, keys), place in sorted(places.items(), key=lambda item: item[0][:3]):
-        boxes[place] = _make_box(model, keys, speed, scale, grid)
+        if model == "kaimal":
+            three_components(keys, speed, scale, grid, boxes[place])
+        elif model == "tensor":
+            boxes[place] = tensor_box(keys[0], speed, scale, grid)
+        else:
+            boxes[place, :, 0] = turbulence_box(keys[0], speed, scale, grid)
+            boxes[place, :, 1:] = 0.0
     return box, boxes
-
-
-def _make_box(model: str, keys: Any, speed: float, scale: float, grid: BoxGrid) -> NDArray[Any]:
-    if model == "tensor":
-        return tensor_box(keys[0], speed, scale, grid)
-    if model == "kaimal":
-        return three_components(keys, speed, scale, grid)
-    box = np.zeros((grid.period_samples, COMPONENTS, grid.nz, grid.ny), np.float32)
-    box[:, 0] = turbulence_box(keys[0], speed, scale, grid)
-    return box

@@ -128,7 +128,11 @@ def turbulence_box(
 
 
 def three_components(
-    keys: Sequence[tuple[int, int]], speed: float, scale: float, grid: BoxGrid
+    keys: Sequence[tuple[int, int]],
+    speed: float,
+    scale: float,
+    grid: BoxGrid,
+    out: NDArray[Any] | None = None,
 ) -> NDArray[Any]:
     """Return a field of all three components, the longitudinal one as `turbulence_box` gives it.
 
@@ -141,6 +145,8 @@ def three_components(
     scale : float [m]
         Lambda1.
     grid : BoxGrid
+    out : (step, component, z, y) float32, optional
+        Where the field is written; a new array unless given.
 
     Returns
     -------
@@ -148,8 +154,8 @@ def three_components(
         In units of sigma1: standard deviations 1, 0.8 and 0.5, less the share above half the sampling rate,
         which is larger for the smaller scales (at 11.4 m/s and 10 Hz: 2.2 and 5.7 % of the variance).
     """
-    field = np.empty((grid.period_samples, 3, grid.nz, grid.ny), np.float32)
+    field = np.empty((grid.period_samples, 3, grid.nz, grid.ny), np.float32) if out is None else out
     for component, (key, factor) in enumerate(zip(keys, SIGMA_FACTORS, strict=True)):
-        field[:, component] = turbulence_box(key, speed, scale, grid, component)
-        field[:, component] *= np.float32(factor)
+        one = turbulence_box(key, speed, scale, grid, component)
+        np.multiply(one, np.float32(factor), out=field[:, component])
     return field
