@@ -118,7 +118,7 @@ def test_steady_winds_pack_without_boxes_and_events():
         ({"kind": "gust"}, "kind = 'gust' is not known"),
         ({"speed": 0.0}, "speed = 0.0 m/s; must be > 0"),
         ({"sign": 2}, r"sign = 2; must be \+1 or -1"),
-        ({"shear": 0.1}, "shear_exponet is not known; did you mean .*'shear_exponent'"),
+        ({"shear_exponet": 0.1}, "shear_exponet is not known; did you mean .*'shear_exponent'"),
         ({"yaw": float("nan")}, "yaw = nan; must be finite"),
         ({"sigma": -1.0}, "sigma = -1.0 m/s; must be >= 0"),
     ],
