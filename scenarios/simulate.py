@@ -154,6 +154,7 @@ def lane_result(record: Record, lane: int) -> CaseResult:
     result = {f"passes.{name}": column[rows] for name, column in record.passes.items() if name != "lane"}
     result |= {f"cases.{name}": np.asarray(column[lane]) for name, column in record.cases.items()}
     result |= {f"turning.{name}": points[lane] for name, points in record.turning.items()}
+    result |= {f"cycles.{name}": cells[lane] for name, cells in record.cycles.items()}
     told = [fault for fault in record.faults if fault.lane == lane]
     if told:
         result["fault"] = np.array(f"layer {told[0].layer} {told[0].message}")

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.counting import empty_log
 from sim.design import Turbine
 from sim.faults import FaultSpec, ever_hangs, hangs, lay_out, longest_delay
 from sim.interface import Commands, Known, Readings, State
@@ -283,18 +284,4 @@ def empty_lanes(y: Array, design: Array, wind: Array) -> at.Lanes:
         last_pass_tick=np.zeros((n, b), np.int64),
         totals=totals,
         rate_limit=np.full((n, b), -1.0),
-    )
-
-
-def empty_log(lanes: int, judged_from: int, ticks: int, *, turning: bool, period: float) -> at.Log:
-    """Return room for what ``ticks`` periods can bring."""
-    passes = int(ticks * period * 1.0) + 12
-    points = ticks // 2 + 8 if turning else 0
-    return at.Log(
-        judged_from=np.full(lanes, judged_from, np.int64),
-        passes=np.zeros((lanes, passes, at.PASS_COLUMNS)),
-        pass_count=np.zeros(lanes, np.int64),
-        turning=np.zeros((lanes, at.TURNING, points)),
-        turning_state=np.zeros((lanes, at.TURNING, 2)),
-        turning_count=np.zeros((lanes, at.TURNING), np.int64),
     )

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.flock import Flock, empty_log, join_flocks
+from sim.counting import empty_log
+from sim.flock import Flock, join_flocks
 from sim.interface import Commands
 from sim.kernels import layout as at
 from sim.kernels.random import uniforms

@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sim.flock import Flock, empty_log
+from sim.counting import empty_log
+from sim.flock import Flock
 from sim.interface import Commands
 from sim.kernels import layout as at
 from sim.stack import take_rows

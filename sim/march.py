@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from sim.flock import Flock, empty_log
+from sim.counting import EVERY, close_cycles, empty_log
+from sim.flock import Flock
 from sim.fork import ForkYard
 from sim.interface import Commands, Readings
 from sim.one_thread import in_one_thread
@@ -53,6 +54,9 @@ def march(
             if observe is not None:
                 observe(flock, seen, commands, reference)
             flock.advance(log, commands, acting)
+            if tick % EVERY == EVERY - 1:
+                close_cycles(log)
+        close_cycles(log)
         yard.take_broken(flock, log)
         yard.march()
     return make_record(flock, log, yard.weighed, faults, settle)

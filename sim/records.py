@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sim.counting import ALONE, BY_BLADE, cells_of, channels, left_over
 from sim.flock import Flock
 from sim.fork import Fork, clearance_without
 from sim.kernels import layout as at
@@ -39,16 +40,17 @@ CASE_FIELDS: Mapping[str, str] = {
     "wind_speed_mean_m_s": "m/s",
     "rotor_speed_max_rad_s": "rad/s",
     "thrust_max_N": "N",
-    "tower_base_fore_aft_max_Nm": "N m",
     "smallest_clearance_m": "m",
     "tip_deflection_max_m": "m",
     "pitch_travel_rad": "rad",
+    "pitch_loaded_travel_Nm_rad": "N m rad",
+    "pitch_moving_s": "s",
+    "pitch_starts": "",
+    "servo_work_J": "J",
     "pitch_rate_max_rad_s": "rad/s",
-    "root_flap_moment_max_Nm": "N m",
-    "root_edge_moment_max_Nm": "N m",
     "servo_torque_max_Nm": "N m",
     "servo_power_max_W": "W",
-}
+} | {f"{name}_max_Nm": "N m" for name in (*ALONE, *BY_BLADE) if name != "pitch"}
 
 
 @dataclass(frozen=True)
@@ -57,18 +59,11 @@ class Record:
 
     passes: Mapping[str, Array]  #: by the names of PASS_FIELDS, one row a pass, ordered by lane and time
     cases: Mapping[str, Array]  #: by the names of CASE_FIELDS, (lane,) or (lane, blade)
-    turning: Mapping[str, Sequence[Array]]  #: channel -> turning points of each lane
+    turning: Mapping[str, Sequence[Array]]  #: channel -> turning points of each lane that close no cycle
+    cycles: Mapping[
+        str, Sequence[Array]
+    ]  #: channel -> closed cycles of each lane, see `sim.counting.cells_of`
     faults: Sequence[Fault]
-
-
-def channels(blade_count: int) -> dict[str, int]:
-    """Return the channels whose turning points are kept, and their column."""
-    named = {"tower_base_fore_aft": at.TURN_FA_BASE}
-    for b in range(blade_count):
-        named[f"root_flap_moment_{b + 1}"] = at.TURN_FLAP + b
-        named[f"root_edge_moment_{b + 1}"] = at.TURN_EDGE + b
-        named[f"pitch_{b + 1}"] = at.TURN_PITCH + b
-    return named
 
 
 def make_record(
@@ -107,25 +102,32 @@ def make_record(
         "wind_speed_mean_m_s": t[:, at.SUM_WIND] / np.maximum(t[:, at.SUM_TIME], flock.world.period),
         "rotor_speed_max_rad_s": t[:, at.MAX_SPEED],
         "thrust_max_N": t[:, at.MAX_THRUST],
-        "tower_base_fore_aft_max_Nm": t[:, at.MAX_FA_BASE],
         "smallest_clearance_m": t[:, at.MIN_CLEARANCE],
         "tip_deflection_max_m": t[:, at.MAX_TIP],
         "pitch_travel_rad": t[:, at.SUM_TRAVEL : at.SUM_TRAVEL + blades],
+        "pitch_loaded_travel_Nm_rad": t[:, at.SUM_LOADED_TRAVEL : at.SUM_LOADED_TRAVEL + blades]
+        * flock.world.period,
+        "pitch_moving_s": t[:, at.SUM_MOVING : at.SUM_MOVING + blades],
+        "pitch_starts": t[:, at.SUM_STARTS : at.SUM_STARTS + blades],
+        "servo_work_J": t[:, at.SUM_WORK : at.SUM_WORK + blades],
         "pitch_rate_max_rad_s": t[:, at.MAX_RATE : at.MAX_RATE + blades],
-        "root_flap_moment_max_Nm": t[:, at.MAX_FLAP : at.MAX_FLAP + blades],
-        "root_edge_moment_max_Nm": t[:, at.MAX_EDGE : at.MAX_EDGE + blades],
         "servo_torque_max_Nm": t[:, at.MAX_SERVO_TORQUE : at.MAX_SERVO_TORQUE + blades],
         "servo_power_max_W": t[:, at.MAX_SERVO_POWER : at.MAX_SERVO_POWER + blades],
     }
-    turning = {name: _points(log, column) for name, column in channels(blades).items()}
-    return Record(passes, {k: np.array(v) for k, v in cases.items()}, turning, list(faults))
+    cases |= _largest(t, blades)
+    columns = channels(blades).items()
+    return Record(
+        passes,
+        {k: np.array(v) for k, v in cases.items()},
+        {name: left_over(log, column) for name, column in columns},
+        {name: cells_of(log, column) for name, column in columns},
+        list(faults),
+    )
 
 
-def _points(log: at.Log, column: int) -> list[Array]:
-    """Turning points of one channel, its last sample appended as the history's end."""
-    found = []
-    for lane in range(log.turning.shape[0]):
-        count = int(log.turning_count[lane, column])
-        points = log.turning[lane, column, : min(count, log.turning.shape[2])]
-        found.append(np.append(points, log.turning_state[lane, column, 0]) if count else np.zeros(0))
-    return found
+def _largest(totals: Array, blades: int) -> dict[str, Array]:
+    """Return the largest magnitude of every moment: (lane,), or (lane, blade) at the blades' roots."""
+    largest = totals[:, at.LARGEST :]
+    alone = {name: largest[:, column] for name, column in ALONE.items()}
+    by_blade = {n: largest[:, first : first + blades] for n, first in BY_BLADE.items() if n != "pitch"}
+    return {f"{name}_max_Nm": value for name, value in (alone | by_blade).items()}

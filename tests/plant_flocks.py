@@ -76,9 +76,9 @@ def differences(record: Record, rows, other: Record, other_rows) -> list[str]:
                 record.passes[name][ours], other.passes[name][theirs], equal_nan=True
             ):
                 found.append(f"passes.{name} of lane {a}")
-        for name in record.turning:
-            if not np.array_equal(record.turning[name][a], other.turning[name][b], equal_nan=True):
-                found.append(f"turning.{name} of lane {a}")
+        for kind in ("turning", "cycles"):
+            one, two = getattr(record, kind), getattr(other, kind)
+            found += [f"{kind}.{n} of lane {a}" for n in one if not np.array_equal(one[n][a], two[n][b])]
     return found
 
 

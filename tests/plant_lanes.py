@@ -7,8 +7,9 @@ from functools import cache
 
 import numpy as np
 
+from sim.counting import empty_log
 from sim.design import Turbine
-from sim.flock import empty_lanes, empty_log
+from sim.flock import empty_lanes
 from sim.kernels import layout as at
 from sim.kernels.advance import advance
 from sim.plant.air import wind_arrays

@@ -11,6 +11,7 @@ import numpy as np
 from scenarios.scenario import Scenario
 from scenarios.store import CaseResult
 from scenarios.studies.gather import Gathered, gather, yearly_hours
+from sim.counting import parts
 from sim.measures.clearance import Verdict, broken_passes, judge, strikes
 from sim.measures.energy import energy_ratio, travel_per_hour
 from sim.measures.equivalent import cycle_rates
@@ -145,15 +146,9 @@ def _cycle_rates(gathered: Gathered, hours: np.ndarray) -> dict[str, np.ndarray]
     judged = np.where(hours > 0.0, gathered.column("judged_s"), np.nan)
     rates = {}
     for name, (channel, exponent) in CHANNELS.items():
-        parts = _parts(gathered, channel)
-        rates[name] = cycle_rates([gathered.turning(part) for part in parts], judged, exponent)
+        each = parts(channel, gathered.cases[0].blade_count)
+        rates[name] = cycle_rates([gathered.spectra(part) for part in each], judged, exponent)
     return rates
-
-
-def _parts(gathered: Gathered, channel: str) -> list[str]:
-    if channel.startswith("root"):
-        return [f"{channel}_{blade + 1}" for blade in range(gathered.cases[0].blade_count)]
-    return [channel]
 
 
 def _by_blade(gathered: Gathered) -> np.ndarray:

@@ -11,7 +11,8 @@ from controllers.cost import yardstick
 from scenarios.answer import table
 from scenarios.case import Case
 from scenarios.simulate import make_flock, make_world
-from sim.flock import Flock, empty_log
+from sim.counting import empty_log
+from sim.flock import Flock
 
 LANES = 64
 """Lanes that are marched side by side for the timing."""

@@ -17,6 +17,7 @@ from sim.interface import ENDED, SENTENCE, Status
 from sim.measures.labels import Labels
 from sim.measures.lifetime import rayleigh_hours, speed_edges
 from sim.measures.logic import Passes
+from sim.measures.spectrum import NOTHING, Spectrum
 from sim.plant.geometry import unloaded_clearance
 from sim.wind.standard import Site
 
@@ -66,9 +67,12 @@ class Gathered:
         rows = [empty if r is None else r[f"cases.{name}"] for r in self.results]
         return np.stack([np.asarray(row, dtype=np.float64) for row in rows])
 
-    def turning(self, channel: str) -> list[Floats]:
-        """Return the turning points of one channel for each case; none where the case failed."""
-        return [np.zeros(0) if r is None else r[f"turning.{channel}"] for r in self.results]
+    def spectra(self, part: str) -> list[Spectrum]:
+        """Return the counted cycles of one part of a channel for each case; empty where the case failed."""
+        return [
+            NOTHING if r is None else Spectrum(r[f"cycles.{part}"], r[f"turning.{part}"])
+            for r in self.results
+        ]
 
     @cached_property
     def passes(self) -> dict[str, NDArray]:

@@ -10,6 +10,7 @@ from numba import njit
 
 from sim.kernels import layout as at
 from sim.kernels.aero import LEAN
+from sim.kernels.loads import gather_channels
 from sim.kernels.step import runge_kutta
 from sim.kernels.watch import OVERSPEED, STRUCK, add_up, check_lane, close_pass, put_out, watch_blade
 
@@ -37,6 +38,7 @@ class Work(NamedTuple):
     between: np.ndarray
     hub_between: np.ndarray
     frame_between: np.ndarray
+    channels: np.ndarray
 
 
 def make_work() -> Work:
@@ -62,6 +64,7 @@ def make_work() -> Work:
         np.zeros(at.FLAT),
         np.zeros(3),
         np.zeros(21),
+        np.zeros(at.TURNING),
     )
 
 
@@ -116,7 +119,8 @@ def march_lanes(
         lanes.tick[lane] = tick + 1
         check_lane(lane, (tick + 1) * period, lanes, design, blade_count)
         if tick >= log.judged_from[lane]:
-            add_up(lane, period, lanes, log, blade_count)
+            gather_channels(work.channels, out, y, design.scalars[d], work, blade_count)
+            add_up(lane, period, lanes, log, work.channels, blade_count)
 
 
 _WORK = make_work()  # one serves every call: compiled code holds the interpreter's lock

@@ -100,8 +100,9 @@ PLANE_X, PLANE_Y, PLANE_Z, EDDY_U, EDDY_V, EDDY_W = (n * POINTS for n in range(6
     EFFICIENCY,
     RATED_SPEED,
     DEFLECTION_LIMIT,
-) = range(37)
-SCALARS = 37
+    TOP_LIFT,
+) = range(38)
+SCALARS = 38
 
 # Scalars of a blade: Design.blades[design, blade, name].
 MASS, FIRST, SECOND, PREBEND_0, PREBEND_1, PREBEND_2, PITCH_OFFSET = range(7)
@@ -199,21 +200,26 @@ class Wind(NamedTuple):
     SUM_TIME,
     SUM_WIND,
     MAX_SPEED,
-    MAX_FA_BASE,
     MAX_THRUST,
     MIN_CLEARANCE,
     MAX_TIP,
-) = range(8)
-SUM_TRAVEL, MAX_RATE, MAX_FLAP, MAX_EDGE, MAX_SERVO_TORQUE, MAX_SERVO_POWER = 8, 11, 14, 17, 20, 23
-TOTALS = 26
+) = range(7)
+# For each blade: pitch travel, its product with the root moment, time in motion, starts, whether it moved at
+# the last tick, work done by the servo; largest rate, torque and power.
+(SUM_TRAVEL, SUM_LOADED_TRAVEL, SUM_MOVING, SUM_STARTS, WAS_MOVING, SUM_WORK, MAX_RATE, MAX_SERVO_TORQUE,
+ MAX_SERVO_POWER) = range(7, 34, 3)  # fmt: skip
+LARGEST = 34  # the largest magnitude of each channel of TURN_*
+TOTALS = LARGEST + 26
 
 # The running search for a pass's minimum: Lanes.search[lane, blade, name].
 (LAST, LAST_BUT_ONE, LEAST, LEAST_TIME, LEAST_RADIUS, LEAST_AZIMUTH, LEAST_PITCH, LEAST_WIND) = range(8)
 SEARCH = 8
 
-# Channels whose turning points are kept, three blades where a blade is meant.
-TURN_FLAP, TURN_EDGE, TURN_PITCH, TURN_FA_BASE = 0, 3, 6, 9
-TURNING = 10
+# Channels whose cycles are counted, three blades where a blade is meant.
+TURN_FLAP, TURN_EDGE, TURN_PITCH, TURN_OUT_OF_PLANE, TURN_IN_PLANE, TURN_RESULTANT = range(0, 18, 3)
+(TURN_SHAFT_1, TURN_SHAFT_2, TURN_HUB_TILT, TURN_HUB_YAW, TURN_FA_BASE, TURN_SS_BASE, TURN_FA_TOP,
+ TURN_SS_TOP) = range(18, 26)  # fmt: skip
+TURNING = 26
 
 
 class Lanes(NamedTuple):
@@ -257,3 +263,6 @@ class Log(NamedTuple):
     turning: np.ndarray  #: (lane, TURNING, room); room 0 keeps none
     turning_state: np.ndarray  #: (lane, TURNING, 2)
     turning_count: np.ndarray  #: (lane, TURNING) int64
+    cells: (
+        np.ndarray
+    )  #: (lane, TURNING, cell, sum) closed cycles, see kernels.tally; no cell where none are kept

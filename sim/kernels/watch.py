@@ -17,6 +17,7 @@ from sim.kernels.step import blade_frame, place_hub
 LOOK = 0.35  #: azimuth from the tower within which a blade is watched [rad]
 LOOK_CLOSE = 0.12  #: azimuth within which its path is sampled between steps [rad]
 SAMPLES = 8  #: samples in a step while it is close
+MOVING = math.radians(0.1)  #: pitch rate above which a servo counts as moving [rad/s]
 RUNNING, STRUCK, NOT_FINITE, OVERSPEED, OUT_OF_RANGE = 0, 1, 6, 7, 8  #: as in sim.interface.Status
 
 
@@ -168,37 +169,50 @@ def close_pass(lane, b, tick, lanes, log):
 
 
 @njit(**INLINE)
-def add_up(lane, period, lanes, log, blade_count):
-    """Add one judged period to the sums, the largest values and the turning points."""
+def add_up(lane, period, lanes, log, channels, blade_count):
+    """Add one judged period to the sums, the largest values and the turning points.
+
+    Parameters
+    ----------
+    channels : (TURNING,) float64 - as ``loads.gather_channels`` wrote them
+    """
     out, totals = lanes.out[lane], lanes.totals[lane]
     totals[at.SUM_TIME] += period
     totals[at.SUM_ENERGY] += out[at.OUT_POWER] * period
     totals[at.SUM_WIND] += out[at.OUT_WIND] * period
     totals[at.MAX_SPEED] = max(totals[at.MAX_SPEED], out[at.OUT_SPEED])
-    totals[at.MAX_FA_BASE] = max(totals[at.MAX_FA_BASE], abs(out[at.OUT_FA_BASE]))
     totals[at.MAX_THRUST] = max(totals[at.MAX_THRUST], out[at.OUT_THRUST])
     for b in range(blade_count):
-        rate = abs(out[at.OUT_RATE + b])
-        totals[at.SUM_TRAVEL + b] += rate * period
-        totals[at.MAX_RATE + b] = max(totals[at.MAX_RATE + b], rate)
-        totals[at.MAX_FLAP + b] = max(totals[at.MAX_FLAP + b], abs(out[at.OUT_FLAP + b]))
-        totals[at.MAX_EDGE + b] = max(totals[at.MAX_EDGE + b], abs(out[at.OUT_EDGE + b]))
-        torque = out[at.OUT_SERVO + b]
-        power = max(torque * out[at.OUT_RATE + b], 0.0)
-        totals[at.MAX_SERVO_TORQUE + b] = max(totals[at.MAX_SERVO_TORQUE + b], abs(torque))
-        totals[at.MAX_SERVO_POWER + b] = max(totals[at.MAX_SERVO_POWER + b], power)
+        add_up_servo(b, period, out, totals, channels[at.TURN_RESULTANT + b])
         totals[at.MAX_TIP] = max(totals[at.MAX_TIP], abs(out[at.OUT_TIP + b]))
+    for c in range(at.TURNING):
+        totals[at.LARGEST + c] = max(totals[at.LARGEST + c], abs(channels[c]))
     if log.turning.shape[2] > 0:
         state, points, count = log.turning_state[lane], log.turning[lane], log.turning_count[lane]
-        for b in range(blade_count):
-            c = at.TURN_FLAP + b
-            count[c] = record_turning(out[at.OUT_FLAP + b], state[c], points[c], count[c])
-            c = at.TURN_EDGE + b
-            count[c] = record_turning(out[at.OUT_EDGE + b], state[c], points[c], count[c])
-            c = at.TURN_PITCH + b
-            count[c] = record_turning(out[at.OUT_PITCH + b], state[c], points[c], count[c])
-        c = at.TURN_FA_BASE
-        count[c] = record_turning(out[at.OUT_FA_BASE], state[c], points[c], count[c])
+        for c in range(at.TURNING):
+            count[c] = record_turning(channels[c], state[c], points[c], count[c])
+
+
+@njit(**INLINE)
+def add_up_servo(b, period, out, totals, root_moment):
+    """Add one judged period of servo ``b``: travel, travel under load, motion, starts, work.
+
+    Notes
+    -----
+    It counts as moving above MOVING, and a start is the first period of a motion.
+    """
+    rate, torque = abs(out[at.OUT_RATE + b]), out[at.OUT_SERVO + b]
+    power = max(torque * out[at.OUT_RATE + b], 0.0)
+    totals[at.SUM_TRAVEL + b] += rate * period
+    totals[at.SUM_LOADED_TRAVEL + b] += rate * root_moment
+    totals[at.SUM_WORK + b] += power * period
+    totals[at.MAX_RATE + b] = max(totals[at.MAX_RATE + b], rate)
+    totals[at.MAX_SERVO_TORQUE + b] = max(totals[at.MAX_SERVO_TORQUE + b], abs(torque))
+    totals[at.MAX_SERVO_POWER + b] = max(totals[at.MAX_SERVO_POWER + b], power)
+    moves = 1.0 if rate > MOVING else 0.0
+    totals[at.SUM_MOVING + b] += moves * period
+    totals[at.SUM_STARTS + b] += moves * (1.0 - totals[at.WAS_MOVING + b])
+    totals[at.WAS_MOVING + b] = moves
 
 
 @njit(**INLINE)

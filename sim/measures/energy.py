@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError
-from sim.measures.fatigue import count_points, turning_points
 from sim.measures.labels import Labels
 from sim.measures.lifetime import PairedRatio, paired_ratio, split_hours
+from sim.measures.spectrum import Spectrum
 from sim.measures.statistics import Interval, cluster_bootstrap, ratio
 
 Floats = NDArray[np.float64]
@@ -96,62 +96,38 @@ def mean_over_hours(rate: ArrayLike, labels: Labels, bin_hours: ArrayLike, seed:
     return cluster_bootstrap(ratio, sums, labels.bins()[0][used], seed=seed)
 
 
-def travel_of(points: ArrayLike) -> float:
-    """Return the distance travelled through the turning points of a history.
-
-    Parameters
-    ----------
-    points : (point,) float64 [rad]
-
-    Returns
-    -------
-    float [rad]
-    """
-    return float(np.sum(np.abs(np.diff(np.asarray(points, dtype=np.float64)))))
-
-
-def count_reversals(points: ArrayLike, dead_band: float = 0.0) -> int:
+def count_reversals(spectrum: Spectrum, dead_band: float) -> float:
     """Count how often a movement turns round, swings within a dead band not counted.
 
     Parameters
     ----------
-    points : (point,) float64 [rad]
-        Turning points with both ends of the history.
+    spectrum : Spectrum
+        Cycles of the movement.
     dead_band : float [rad]
         A reversal counts once the way back is longer than this.
 
     Returns
     -------
-    int
+    float [-]
+        Within one of the count, as the two ends of a history turn nothing round.
 
     Notes
     -----
-    Derived here: the extreme so far is a reversal as soon as the movement has come back from it by more than
-    the dead band. The first swing out of the dead band gives a direction and is no reversal.
+    Twice the cycles of a range above the dead band. Derived here: a filter that waits for the way back to
+    exceed the band drops the pairs of turning points that are no further apart, which are the cycles that
+    rainflow closes at ranges up to the band; what is left has two reversals for each whole cycle, one for
+    each half cycle of the residue.
     """
-    values = np.asarray(points, dtype=np.float64)
-    if values.size == 0:
-        return 0
-    low = high = values[0]
-    direction, number = 0, 0
-    for value in values[1:]:
-        low, high = min(low, value), max(high, value)
-        if direction >= 0 and high - value > dead_band:
-            number += direction
-            direction, low, high = -1, value, value
-        elif direction <= 0 and value - low > dead_band:
-            number -= direction
-            direction, low, high = 1, value, value
-    return number
+    return 2.0 * float(spectrum.cycles_above([dead_band])[0])
 
 
-def amplitudes_per_hour(turning: Sequence[ArrayLike], judged_s: ArrayLike, edges: ArrayLike) -> Floats:
+def amplitudes_per_hour(spectra: Sequence[Spectrum], judged_s: ArrayLike, edges: ArrayLike) -> Floats:
     """Return how many pitch cycles of each amplitude an hour holds, one history after another.
 
     Parameters
     ----------
-    turning : [history] (point,) float64 [rad]
-        Turning points of the pitch angle, one list per case and blade.
+    spectra : [history] Spectrum
+        Cycles of the pitch angle, one for each case and blade.
     judged_s : (history,) float64 [s]
     edges : (cell + 1,) float64 [rad]
         Rising edges of the amplitude, half of the range; start near zero: small oscillations fret a bearing.
@@ -163,9 +139,9 @@ def amplitudes_per_hour(turning: Sequence[ArrayLike], judged_s: ArrayLike, edges
     """
     limits = np.asarray(edges, dtype=np.float64)
     durations = np.asarray(judged_s, dtype=np.float64)
-    found = np.zeros((len(turning), limits.size - 1))
-    for row, points in enumerate(turning):
-        ranges, _, counts = count_points(turning_points(points))
+    found = np.zeros((len(spectra), limits.size - 1))
+    for row, spectrum in enumerate(spectra):
+        ranges, _, counts = spectrum.grouped()
         amplitude = np.minimum(0.5 * ranges, limits[-1])
         found[row] = np.histogram(amplitude, limits, weights=counts)[0]
     return found * 3600.0 / durations[:, None]

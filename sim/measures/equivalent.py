@@ -8,25 +8,32 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError
-from sim.measures.fatigue import count_points, cycle_sum
+from sim.measures.spectrum import Spectrum
 
 Floats = NDArray[np.float64]
 
 
-def cycle_rates(turning: Sequence[Sequence[ArrayLike]], durations_s: ArrayLike, exponent: float) -> Floats:
+def cycle_rates(
+    spectra: Sequence[Sequence[Spectrum]],
+    durations_s: ArrayLike,
+    exponent: float,
+    ultimate: float | None = None,
+) -> Floats:
     """Return, per case and part, the sum of n S^m per second of the case.
 
     Parameters
     ----------
-    turning : [part][case] (point,) float64 [any]
-        Turning points of one channel for each part (blade; one part for a tower) and case.
+    spectra : [part][case] Spectrum
+        Cycles of one channel for each part (blade; one part for a tower) and case.
     durations_s : (case,) float64 [s]
     exponent : float [-]
+    ultimate : float [any], optional
+        Ultimate load, for Goodman's correction of the mean.
 
     Returns
     -------
     (case, part) float64 [any^m / s]
-        Not a number where the case has no turning points at all or no duration: it did not run.
+        Not a number where the case has no history or no duration: it did not run.
 
     Notes
     -----
@@ -34,17 +41,16 @@ def cycle_rates(turning: Sequence[Sequence[ArrayLike]], durations_s: ArrayLike, 
     in one and a high wind in the next) are not in it.
     """
     durations = np.asarray(durations_s, dtype=np.float64)
-    rates = np.full((durations.size, len(turning)), np.nan)
-    for part, cases in enumerate(turning):
-        for case, points in enumerate(cases):
-            if np.size(points) > 0 and durations[case] > 0.0:
-                ranges, _, counts = count_points(points)
-                rates[case, part] = cycle_sum(ranges, counts, exponent) / durations[case]
+    rates = np.full((durations.size, len(spectra)), np.nan)
+    for part, cases in enumerate(spectra):
+        for case, spectrum in enumerate(cases):
+            if not spectrum.is_empty and durations[case] > 0.0:
+                rates[case, part] = spectrum.power_sum(exponent, ultimate) / durations[case]
     return rates
 
 
 def equivalent_range_of_cases(
-    turning: Sequence[ArrayLike],
+    spectra: Sequence[Spectrum],
     weights_hours: ArrayLike,
     durations_s: ArrayLike,
     exponent: float,
@@ -54,8 +60,8 @@ def equivalent_range_of_cases(
 
     Parameters
     ----------
-    turning : [case] (point,) float64 [any]
-        Turning points of one channel.
+    spectra : [case] Spectrum
+        Cycles of one channel.
     weights_hours : (case,) float64 [h]
         Hours that each case stands for; their sum must be above 0.
     durations_s : (case,) float64 [s]
@@ -82,7 +88,7 @@ def equivalent_range_of_cases(
         raise InputError("weights_hours: must be >= 0 with a sum > 0")
     if not 0.0 < reference_frequency < np.inf:
         raise InputError(f"reference_frequency = {reference_frequency}; must be > 0")
-    rates = cycle_rates([turning], durations_s, exponent)[:, 0]
+    rates = cycle_rates([spectra], durations_s, exponent)[:, 0]
     used = hours > 0.0
     mean = np.sum(hours[used] * rates[used]) / np.sum(hours)
     return float((mean / reference_frequency) ** (1.0 / exponent))

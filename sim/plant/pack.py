@@ -200,7 +200,7 @@ def _scalars(turbine: Turbine) -> Array:
     s[at.PITCH_RATE_LIMIT], s[at.PITCH_ACCELERATION_LIMIT] = pitch.rate_limit, pitch.acceleration_limit
     s[at.PITCH_LOW], s[at.PITCH_HIGH] = pitch.fine - STOP_MARGIN, pitch.feather
     s[at.TORQUE_LAG], s[at.EFFICIENCY] = machine.torque_lag, machine.efficiency
-    s[at.RATED_SPEED] = machine.rated_rotor_speed
+    s[at.RATED_SPEED], s[at.TOP_LIFT] = machine.rated_rotor_speed, top.lift
     s[at.DEFLECTION_LIMIT] = LARGEST_DEFLECTION * (turbine.rotor_radius - rotor.hub_radius)
     return s
 

@@ -112,7 +112,7 @@ def plain_march(duration: float) -> tuple[float, float, np.ndarray]:
 def evaluation_time(lanes: int = 64, ticks: int = 100) -> float:
     """Return the time [s] of one compiled plant evaluation of one lane, watching of passes included."""
     flock = make_flock(lanes, 10.0)
-    from sim.flock import empty_log
+    from sim.counting import empty_log
 
     seen = flock.sense()
     commands, reference, _ = flock.decide(seen)

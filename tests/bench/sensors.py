@@ -61,7 +61,7 @@ def make_flock(lanes: int, sensors: str, broken: bool):
 
 def times(sensors: str, broken: bool) -> np.ndarray:
     """Return the times of sensing, deciding, commanding and marching on, median over ticks [s]."""
-    from sim.flock import empty_log
+    from sim.counting import empty_log
     from sim.kernels.advance import advance
 
     flock = make_flock(LANES, sensors, broken)
