@@ -8,7 +8,7 @@ import math
 import pytest
 
 from scenarios.cli import main
-from scenarios.studies.card import card
+from scenarios.studies.card import card, card_text
 from scenarios.studies.waterfall import Bend, bent_clearance, waterfall
 from sim.plant.geometry import unloaded_clearance
 from sim.plant.tower import tower_modes
@@ -143,3 +143,20 @@ def test_a_worse_blade_is_the_one_that_counts() -> None:
     mode = tower_modes(design).fore_aft
     even, worst = (bent_clearance(turbine, 0.0, Bend(), 0.0, mode) for turbine in (design, uneven))
     assert even - worst == pytest.approx(0.5 * math.cos(math.radians(7.5)), abs=2e-3)
+
+
+@pytest.mark.parametrize("side", ["upwind", "downwind"])
+def test_the_card_tells_what_signs_mean_and_the_clearance_obeys_them_on_either_side(side: str) -> None:
+    def told(**more: float) -> dict:
+        keys = {"rotor.tilt_deg": 5.0, "rotor.cone_deg": 2.5} | {f"rotor.{k}": v for k, v in more.items()}
+        return card(load_turbine("skerry", [("rotor.side", side), *keys.items()]))
+
+    plain = told()
+    assert plain["rotor_side"] == side
+    assert plain["tilt_deg"] == pytest.approx(5.0)
+    assert f"rotor {side} of the tower, tilt +5.00 deg, cone +2.50 deg (upwind or downwind" in card_text(
+        plain
+    )
+    assert told(tilt_deg=6.0)["unloaded_clearance_m"] > plain["unloaded_clearance_m"] + 1.0
+    assert told(cone_deg=3.5)["unloaded_clearance_m"] > plain["unloaded_clearance_m"] + 1.0
+    assert told(tilt_deg=-3.0)["tilt_deg"] == pytest.approx(-3.0)

@@ -190,18 +190,51 @@ document.title = 'found ' + found.length + ' ' + found.join('; ');
 </script></body>"""
 
 
-@pytest.mark.browser
-def test_no_two_labels_overlap_in_a_browser(small: Brisk, tmp_path: Path) -> None:
+ON_A_PHONE = """<script>
+const page = document.documentElement, found = [];
+if (page.scrollWidth > page.clientWidth) found.push('the page is wider than the phone');
+document.querySelectorAll('figure svg').forEach((svg, n) => {
+  const wide = svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
+  if (wide < 0.9) found.push(`figure ${n} is drawn at ${wide}`);
+});
+document.querySelectorAll('.wide, .drawn').forEach((box, n) => {
+  if (box.scrollWidth > box.clientWidth && getComputedStyle(box).overflowX !== 'auto') {
+    found.push(`box ${n} cannot be scrolled`);
+  }
+});
+parent.document.title = 'found ' + found.length + ' ' + found.join('; ');
+</script></body>"""
+
+
+def title_in_browser(file: Path) -> str:
+    """Return the title that a page gives itself once its script has run."""
     browser = shutil.which("chromium") or shutil.which("chromium-browser")
     if browser is None:
         pytest.skip("no chromium on this machine")
-    page = tmp_path / "page.html"
-    page.write_text(small.page.replace("</body>", OVERLAPS), encoding="utf-8")
     asked = [browser, "--headless", "--no-sandbox", "--disable-gpu", "--window-size=1100,900", "--dump-dom"]
-    ran = subprocess.run([*asked, page.as_uri()], capture_output=True, text=True, timeout=120)
+    asked += ["--allow-file-access-from-files", file.as_uri()]
+    ran = subprocess.run(asked, capture_output=True, text=True, timeout=120)
     title = re.search(r"<title>(.*?)</title>", ran.stdout, re.DOTALL)
     assert title is not None, ran.stderr[-500:]
-    assert html.unescape(title.group(1)).startswith("found 0"), html.unescape(title.group(1))
+    return html.unescape(title.group(1))
+
+
+@pytest.mark.browser
+def test_a_phone_shows_figures_at_reading_size_and_scrolls_what_is_wider(
+    small: Brisk, tmp_path: Path
+) -> None:
+    """In a frame of 375 pixels: a browser without a screen opens no window that narrow."""
+    (tmp_path / "page.html").write_text(small.page.replace("</body>", ON_A_PHONE), encoding="utf-8")
+    frame = '<iframe src="page.html" style="width: 375px; height: 700px; border: 0"></iframe>'
+    (tmp_path / "phone.html").write_text(f"<title>not run</title>{frame}", encoding="utf-8")
+    assert title_in_browser(tmp_path / "phone.html").strip() == "found 0"
+
+
+@pytest.mark.browser
+def test_no_two_labels_overlap_in_a_browser(small: Brisk, tmp_path: Path) -> None:
+    page = tmp_path / "page.html"
+    page.write_text(small.page.replace("</body>", OVERLAPS), encoding="utf-8")
+    assert title_in_browser(page).startswith("found 0"), title_in_browser(page)
 
 
 def test_a_candidate_with_too_few_cases_is_not_called_broken(small: Brisk) -> None:

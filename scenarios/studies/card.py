@@ -19,6 +19,12 @@ from sim.plant.trim import Steady, steady_table
 MULTIPLES = (1, 2, 3, 6, 9)
 """Of the rotor's turns, that a frequency should keep clear of."""
 
+SIGNS = (
+    "upwind or downwind alike, positive tilt lifts the rotor's end of the shaft, and positive cone and "
+    "prebend lean the blades away from the tower: all three add clearance"
+)
+"""What the signs of a rotor's angles mean."""
+
 _SPEEDS = 12
 _RPM = 60.0 / (2.0 * math.pi)
 
@@ -53,6 +59,10 @@ def card(turbine: Turbine) -> dict[str, Any]:
         "rated_power_kW": turbine.machine.rated_power / 1e3,
         "rotor_diameter_m": 2.0 * steady.rotor_radius,
         "hub_height_m": turbine.rotor.hub_height,
+        "rotor_side": "upwind" if turbine.rotor.side < 0.0 else "downwind",
+        "tilt_deg": math.degrees(turbine.rotor.tilt),
+        "cone_deg": math.degrees(turbine.rotor.cone),
+        "signs": SIGNS,
         "rated_wind_speed_m_s": steady.rated_wind_speed,
         "blade_mass_kg": modes.mass,
         "blade_first_moment_kg_m": modes.first_moment - turbine.rotor.hub_radius * modes.mass,
@@ -105,6 +115,8 @@ def card_text(data: dict[str, Any]) -> str:
         f"hub {data['hub_height_m']:.1f} m, rated wind {data['rated_wind_speed_m_s']:.1f} m/s",
         f"blade {data['blade_mass_kg']:.0f} kg, first moment about the root "
         f"{data['blade_first_moment_kg_m']:.4g} kg m; tower top {data['tower_top_mass_kg'] / 1e3:.0f} t",
+        f"rotor {data['rotor_side']} of the tower, tilt {data['tilt_deg']:+.2f} deg, cone "
+        f"{data['cone_deg']:+.2f} deg ({SIGNS})",
         f"unloaded clearance {data['unloaded_clearance_m']:.2f} m "
         f"(reference line alone {data['unloaded_clearance_axis_m']:.2f} m)",
         "From the unloaded clearance to what remains in steady wind, the blade down:\n" + _fall_text(data),
