@@ -132,7 +132,7 @@ def test_class_s_states_its_own_values():
 @pytest.mark.parametrize(
     "arguments, message",
     [
-        (("IV", "B", 90, 126), "turbine_class = 'IV' is not known.*'II'"),
+        (("IV", "B", 90, 126), "turbine_class = 'IV' is not known.*'I'"),
         (("I", "D", 90, 126), "category = 'D' is not known"),
         (("S", "B", 90, 126), "turbine_class = 'S' needs reference_speed"),
         (("I", "B", 90, 126, 50.0), "reference_speed may be stated with turbine_class 'S' only"),

@@ -96,7 +96,8 @@ def run(site: Site, speed: float, out: Path | None = None) -> Answer:
     Raises
     ------
     InputError
-        For a speed that is not positive, or above Vref, where the standard defines no events.
+        For a speed that is not positive, or above Vref, where the standard defines no events; the picture
+        cannot be written.
     """
     if not 0.0 < speed <= site.vref:
         raise InputError(
@@ -193,11 +194,11 @@ def warnings(events: list[Event]) -> list[str]:
 
 
 def _draw(events: list[Event], out: Path) -> Path:
+    from scenarios.report.page import write
     from scenarios.report.wind_figures import events_figure
 
-    out.mkdir(parents=True, exist_ok=True)
     path = out / "winds.svg"
-    path.write_text(events_figure(events), encoding="utf-8")
+    write(path, events_figure(events))
     return path
 
 

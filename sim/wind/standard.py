@@ -56,7 +56,7 @@ class Site:
     Raises
     ------
     InputError
-        For an unknown class or category, a value that is not positive, an intensity above 1, a value that the
+        For an unknown class or category, a value that is not positive or beyond all reason, one that the
         class rules out, or a rotor that would reach into the ground.
     """
 
@@ -82,9 +82,9 @@ class Site:
             value = getattr(self, name)
             if value is not None and not (math.isfinite(value) and value > 0.0):
                 problems.append(f"site: {name} = {value!r}; must be a positive number")
-        if self.reference_intensity is not None and self.reference_intensity > 1.0:
-            told = f"reference_intensity = {self.reference_intensity:g}"
-            problems.append(f"site: {told}; is a share, so at most 1: 16 % is 0.16")
+            elif value is not None and value > _OWN_VALUES.get(name, (math.inf, ""))[0]:
+                most, unit = _OWN_VALUES[name]
+                problems.append(f"site: {name} = {value:g}; must be at most {most:g}{unit}")
         if not problems and self.hub_height <= 0.5 * self.rotor_diameter:
             low = self.hub_height - 0.5 * self.rotor_diameter
             problems.append(
@@ -116,7 +116,12 @@ class Site:
         return turbulence_scale(self.hub_height)
 
 
-_OWN_VALUES = ("reference_speed", "average_speed", "reference_intensity")
+_OWN_VALUES = {
+    "reference_speed": (100.0, " m/s"),
+    "average_speed": (30.0, " m/s"),
+    "reference_intensity": (1.0, ", for it is a share: 16 % is 0.16"),
+}
+"""What a site of class or category S states, and the most that it may be."""
 
 
 def _word_problems(key: str, word: str, known: dict[str, float]) -> list[str]:
