@@ -94,7 +94,7 @@ def test_sensors_are_told_in_the_units_of_the_file(small: Brisk) -> None:
 
 def test_every_axis_of_every_figure_says_its_unit(small: Brisk) -> None:
     figures = [ElementTree.fromstring(svg) for svg in re.findall(r"<svg.*?</svg>", small.page, re.DOTALL)]
-    assert len(figures) == 7
+    assert len(figures) == 9
     for figure in figures:
         texts = ["".join(node.itertext()) for node in figure.iter(f"{SVG}text")]
         assert any(re.search(r"\[(m|m/s|deg|s|%|deg/h)\]|^passes$", text) for text in texts), texts

@@ -379,6 +379,32 @@ def test_what_was_watched_is_read_back_from_the_store(small: Brisk, monkeypatch)
     assert watch_windows([], small.store) == {}
 
 
+def test_the_saved_pass_that_is_shown_is_the_one_that_would_have_come_nearest_in_a_gust(small: Brisk) -> None:
+    """Found here from the raw results: broken without the logic by its fork, held with it."""
+    required = small.answer.data["requirement"]["required_clearance_m"]
+    nearest = min(
+        (without, case.number, time_s)
+        for case, result in small.results("guarded")
+        if case.wind.kind == "operating_gust"
+        for time_s, clearance, without, acted in zip(
+            result["passes.time_s"].tolist(),
+            result["passes.clearance_m"].tolist(),
+            result["passes.clearance_without_m"].tolist(),
+            result["passes.acted"].tolist(),
+            strict=True,
+        )
+        if acted and without < required <= clearance
+    )
+    shown = find_features(small.judged.entries, small.store).saved
+    assert shown is not None and shown.worst is not None and shown.twin is not None
+    saved = shown.worst
+    assert (saved.clearance_without, saved.case.number, saved.time_s) == nearest
+    assert saved.entry.name == "guarded"
+    assert [item.entry.name for item in shown.beside] == ["softened", "guarded"]
+    assert "One pass that the logic saved" in small.page
+    assert f"it leaves {saved.clearance_without:.2f} m, less than the {required:.2f} m" in small.page
+
+
 def test_passes_lists_the_smallest_of_each_entry_and_writes_every_pass(small: Brisk, tmp_path: Path) -> None:
     answer = passes.run(small.scenario, replace(small.options, out=tmp_path))
     assert answer.code == ExitCode.HOLDS

@@ -74,15 +74,18 @@ def azimuth_figure(features: Features, pen: Mapping[str, Pen]) -> str:
     return page.svg
 
 
-def pass_figure(features: Features, pen: Mapping[str, Pen]) -> str:
-    """Draw wind, clearance, pitch and deflection around the candidate's worst pass, and the twin's."""
+def pass_figure(features: Features, pen: Mapping[str, Pen], name: str = "moment") -> str:
+    """Draw wind, clearance, pitch and deflection around the candidate's pass, and the twin's.
+
+    ``name`` is the prefix of the picture's ids, one of its own for each figure of a page.
+    """
     from matplotlib.lines import Line2D
 
     worst = features.worst
     if worst is None:
         return ""
     shown = [item for item in (features.twin, worst) if item is not None]
-    with sheet("moment", 7.0, 4, 1, sharex=True, height_ratios=[0.7, 1.3, 1.0, 1.0]) as page:
+    with sheet(name, 7.0, 4, 1, sharex=True, height_ratios=[0.7, 1.3, 1.0, 1.0]) as page:
         wind, clearance, pitch, tip = (row[0] for row in page.axes)
         wind.plot(worst.trace.time_s - worst.time_s, worst.trace.wind, color=SOFT, linewidth=1.2)
         for item in shown:
@@ -122,8 +125,8 @@ def _draw_passes(axis: Any, item: Featured, origin: float, line: Mapping[str, An
     axis.plot(time, least, **{**line, "linewidth": 0.8}, marker="o", markersize=3.5)
 
 
-def side_figure(features: Features, pen: Mapping[str, Pen]) -> str:
-    """Draw tower and blade from the side at the worst pass, to scale, whole and near the tip."""
+def side_figure(features: Features, pen: Mapping[str, Pen], name: str = "side") -> str:
+    """Draw tower and blade from the side at the pass, to scale, whole and near the tip; ``name`` as above."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
@@ -138,7 +141,7 @@ def side_figure(features: Features, pen: Mapping[str, Pen]) -> str:
         other = features.twin
         then = interpolate_state(other.trace.time_s, other.trace.state, other.time_s)
         twin = bend_blade(other.entry.gathered.entry.design, then, other.blade)
-    with sheet("side", 6.4, 1, 2, width_ratios=[1.0, 1.25]) as page:
+    with sheet(name, 6.4, 1, 2, width_ratios=[1.0, 1.25]) as page:
         whole, close = page.axes[0]
         for axis in (whole, close):
             _draw_tower(axis, turbine, float(state[at.TOWER]))

@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from scenarios.report.assumed import assumed_section
+from scenarios.report.closely import pass_sections
 from scenarios.report.drawing import Pen, pens
 from scenarios.report.figures import RANGE_TITLES, bill_figure, ledger_figure, room_figure
-from scenarios.report.moment import azimuth_figure, pass_figure, side_figure
 from scenarios.report.page import BREAKS, HOLDS, UNKNOWN, Figure, Lines, Page, Row, Section, Table, Text
 from scenarios.report.wind_figures import field_section
 from scenarios.scenario import Scenario
@@ -23,7 +23,7 @@ from scenarios.studies.amounts import (
     ratio_text,
 )  # fmt: skip
 from scenarios.studies.assess import CHANNELS, Assessment
-from scenarios.studies.featured import Featured, Features
+from scenarios.studies.featured import Features
 from scenarios.studies.telling import governing_text, held, straw_man
 
 Entries = Sequence[Assessment]
@@ -42,8 +42,7 @@ def study_page(scenario: Scenario, entries: Entries, features: Features, data: M
     """
     pen = pens([entry.name for entry in entries])
     sections = [_room_section(entries, pen), _cases_section(entries, pen)]
-    if features.worst is not None:
-        sections.append(_pass_section(features, pen))
+    sections += pass_sections(features, pen)
     if "ledger" in scenario.questions:
         sections.append(_ledger_section(entries, pen))
     if "bill" in scenario.questions:
@@ -141,47 +140,6 @@ def _cases_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     head = ["entry", "governing case", *(f"{condition} [m]" for condition in conditions)]
     note = "The smallest characteristic clearance of each load case, and the wind speed where it lies."
     return Section("Which case governs", [Text(note), Table(head, rows, left=2)])
-
-
-def _pass_section(features: Features, pen: Mapping[str, Pen]) -> Section:
-    worst, twin = features.worst, features.twin
-    if worst is None:
-        return Section("One pass closely")
-    beside = (
-        f" The same wind without the logic is shown beside it ({twin.entry.name}: {twin.clearance:.2f} m)."
-        if twin is not None
-        else ""
-    )
-    note = (
-        f"The smallest pass of the governing case of {worst.entry.name}: {_case_words(worst)}, blade "
-        f"{worst.blade + 1}, {worst.time_s:.2f} s into the judged time, {worst.clearance:.2f} m left.{beside}"
-    )
-    azimuth = (
-        "Clearance of the same blade against azimuth, for every entry in the same wind at the same time. The "
-        "dot is the least distance that the march found between its steps."
-    )
-    time = (
-        "The same pass in time. Dots are the least clearances of successive blades; the thin curves are the "
-        "clearances of each blade while it is near the tower."
-    )
-    side = (
-        "Tower and blade from the side at the instant of least distance, deflections to scale; the wind "
-        "blows from the left. The dashed outline is the unloaded blade at fine pitch."
-    )
-    return Section(
-        "One pass closely",
-        [
-            Text(note),
-            Figure(pass_figure(features, pen), time),
-            Figure(side_figure(features, pen), side),
-            Figure(azimuth_figure(features, pen), azimuth),
-        ],
-    )
-
-
-def _case_words(item: Featured) -> str:
-    what = "phase" if item.case.is_event else "seed"
-    return f"{item.case.load_case} at {item.case.wind.speed:g} m/s, {what} {item.case.number}"
 
 
 def _ledger_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,13 +11,18 @@ from scenarios.case import Case
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment
 from scenarios.studies.watched import Trace, Window, watch_windows
+from sim.measures.logic import classify
+
+SOON_S = 120.0
+"""Judged time within which a saved pass is preferred where it lies in turbulence [s]."""
 
 
 @dataclass(frozen=True)
 class Featured:
     """One pass of one entry, and the ticks around it.
 
-    ``time_s`` [s] is of the judged time, ``clearance`` [m] and ``azimuth`` [rad] those of the least distance.
+    ``time_s`` [s] is of the judged time, ``clearance`` [m] and ``azimuth`` [rad] those of the least distance;
+    ``clearance_without`` [m] what it would have been without the logic, nan where that is not known.
     """
 
     entry: Assessment
@@ -26,6 +31,7 @@ class Featured:
     time_s: float
     azimuth: float
     clearance: float
+    clearance_without: float
     trace: Trace
 
 
@@ -42,28 +48,70 @@ class Features:
         candidate's own is the last.
     twin : Featured, None where no entry has the candidate's turbine without its tower-pass logic
         That entry's among ``beside``.
+    saved : Features, None where the logic saved no pass but ``worst``, or none
+        The same of a pass that the logic saved, beside the twin's alone.
     """
 
     worst: Featured | None
     beside: Sequence[Featured]
     twin: Featured | None
+    saved: Features | None = None
 
 
 def find_features(entries: Sequence[Assessment], store: Store) -> Features:
-    """Choose the pass, and march around it again where the store does not hold that."""
+    """Choose the passes, and march around them again where the store does not hold that."""
     candidate, plain = entries[-1], plain_twin(entries)
-    row = _governing_row(candidate)
+    row, saved = _governing_row(candidate), saved_row(candidate)
     if row is None:
         return Features(None, (), None)
+    pair = [entry for entry in entries if entry is candidate or entry is plain]
+    seen = [_beside(candidate, row, entries)]
+    if saved is not None and saved != row:
+        seen.append(_beside(candidate, saved, pair))
+    traces = watch_windows([window for rows in seen for _, _, window in rows], store)
+    found = [_features(rows, plain, traces) for rows in seen]
+    return replace(found[0], saved=found[1] if len(found) > 1 else None)
+
+
+Beside = list[tuple[Assessment, int, Window]]
+"""Entries in order, each with its row of passes and what must be watched for it."""
+
+
+def _beside(candidate: Assessment, row: int, entries: Sequence[Assessment]) -> Beside:
+    """Find the pass of each entry that belongs beside one of the candidate's."""
     passes = candidate.gathered.passes
     case, blade, time_s = int(passes["case"][row]), int(passes["blade"][row]), float(passes["time_s"][row])
-    rows = {entry.name: _nearest_row(entry, case, blade, time_s) for entry in entries}
-    seen = [(entry, found) for entry in entries if (found := rows[entry.name]) is not None]
-    windows = {entry.name: Window(entry.gathered.cases[case], time_s) for entry, _ in seen}
-    traces = watch_windows(list(windows.values()), store)
-    beside = [_featured(entry, found, traces[windows[entry.name].key]) for entry, found in seen]
+    rows = [(entry, _nearest_row(entry, case, blade, time_s)) for entry in entries]
+    return [
+        (entry, found, Window(entry.gathered.cases[case], time_s))
+        for entry, found in rows
+        if found is not None
+    ]
+
+
+def _features(rows: Beside, plain: Assessment | None, traces: Mapping[str, Trace]) -> Features:
+    beside = [_featured(entry, found, traces[window.key]) for entry, found, window in rows]
     twin = next((item for item in beside if item.entry is plain), None)
     return Features(beside[-1], beside, twin)
+
+
+def saved_row(entry: Assessment) -> int | None:
+    """Return the row of a pass that the logic saved, None where it saved none.
+
+    Notes
+    -----
+    That with the least clearance without the logic, among those that are soon marched again: of the events,
+    else of the first two minutes, else the earliest of all.
+    """
+    passes, cases = entry.gathered.passes, entry.gathered.cases
+    saved = np.flatnonzero(classify(entry.gathered.judged_passes) == "saved")
+    if saved.size == 0:
+        return None
+    is_event = np.array([cases[case].is_event for case in passes["case"][saved].tolist()])
+    time_s = passes["time_s"][saved]
+    near = next(some for some in (is_event, time_s < SOON_S, time_s == time_s.min()) if some.any())
+    without = np.where(near, passes["clearance_without_m"][saved], np.inf)
+    return int(saved[np.argmin(without)])
 
 
 def plain_twin(entries: Sequence[Assessment]) -> Assessment | None:
@@ -109,5 +157,6 @@ def _featured(entry: Assessment, row: int, trace: Trace) -> Featured:
         time_s=float(passes["time_s"][row]),
         azimuth=float(passes["azimuth_rad"][row]),
         clearance=float(passes["clearance_m"][row]),
+        clearance_without=float(passes["clearance_without_m"][row]),
         trace=trace,
     )
