@@ -24,6 +24,7 @@ OURS: Mapping[str, str] = {
     "scheduled": "controllers.scheduled:Scheduled",
     "guard": "controllers.guard:Guard",
     "predictive": "controllers.predictive:Predictive",
+    "supervisor": "controllers.supervisor:Supervisor",
 }
 
 
