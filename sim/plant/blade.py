@@ -10,6 +10,7 @@ import numpy as np
 from scipy.interpolate import CubicHermiteSpline
 
 from sim.design import Turbine
+from sim.one_thread import in_one_thread
 from sim.plant.beam import Array
 from sim.plant.spinning import BladeBeam, Deflection, Spin, blade_beam
 
@@ -146,6 +147,7 @@ class BladeModes:
         return self.full.deflect(x, y, spin)
 
 
+@in_one_thread
 def blade_modes(turbine: Turbine, blade_index: int = 0) -> BladeModes:
     """Take the five shapes from the beam at rated speed and fine pitch, and integrate what they need.
 

@@ -10,6 +10,7 @@ from scipy.interpolate import CubicHermiteSpline
 
 from sim.design import Turbine
 from sim.errors import InputError
+from sim.one_thread import in_one_thread
 from sim.plant.beam import Array, Beam, make_beam, make_grid, solve_modes
 
 GRAVITY = 9.80665
@@ -122,6 +123,7 @@ def tower_beam(turbine: Turbine) -> Beam:
     return make_beam(grid, mass, bending[:, None, None], free_end=False)
 
 
+@in_one_thread
 def tower_modes(turbine: Turbine) -> TowerModes:
     """Find the first fore-aft and side-side mode of the tower with rotor and nacelle on top.
 
