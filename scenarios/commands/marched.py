@@ -49,3 +49,11 @@ def duel(stacks: tuple[str, ...], **given: Any) -> ExitCode:
     with aside():
         scenario = duel_scenario(given["scenario"], stacks, given["overrides"], given["seed"])
     return run_study("duel", given, scenario)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("scenario")
+@run_options
+def results(**given: Any) -> ExitCode:
+    """Write every case and pass of SCENARIO as one NetCDF file; what the store lacks is marched first."""
+    return run_study("results", given)

@@ -1,0 +1,67 @@
+"""What did every case and every pass of a scenario bring, in one file for other tools?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from scenarios.answer import Answer, ExitCode, Options
+from scenarios.provenance import code_version, versions
+from scenarios.scenario import Scenario
+from scenarios.store import Store
+from scenarios.studies.study import judge_scenario
+from scenarios.studies.telling import shortened
+
+
+def run(scenario: Scenario, options: Options) -> Answer:
+    """March what the store does not hold, and write everything as NetCDF.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    options : Options
+
+    Returns
+    -------
+    Answer
+        With exit code 3 where cases failed, else 0: nothing is judged.
+
+    Raises
+    ------
+    InputError, RunError
+        As `scenarios.campaign.run_cases`; the file cannot be written.
+    """
+    from scenarios.dataset import make_dataset, write_dataset
+    from scenarios.report.page import prepare
+
+    prepare(options.out)
+    study = judge_scenario(scenario, Store(options.store), options)
+    file = options.out / f"{scenario.name}.nc"
+    campaign = study.campaign
+    dataset = make_dataset(scenario, campaign.results, campaign.tally.failed)
+    write_dataset(dataset, file)
+    data: dict[str, Any] = {
+        "scenario": scenario.name,
+        "seed": scenario.seed,
+        "versions": versions() | {"code": code_version()},
+        "configuration_hash": scenario.configuration_hash,
+        "cases": campaign.tally.counts() | {"failed": study.failed_count},
+        "failed_cases": study.failed,
+        "file": str(file),
+        "size_bytes": file.stat().st_size,
+        "dimensions": {str(name): int(size) for name, size in dataset.sizes.items()},
+        "variables": {str(name): v.attrs.get("units", "") for name, v in dataset.variables.items()},
+    }
+    return Answer(data, _text(data), ExitCode.PARTLY_FAILED if study.failed else ExitCode.HOLDS)
+
+
+def _text(data: dict[str, Any]) -> str:
+    sizes = data["dimensions"]
+    parts = [
+        f"{sizes['case']} cases with {sizes['pass']} passes and {len(data['variables'])} variables, "
+        f"{data['size_bytes'] / 1e6:.1f} MB: {data['file']}"
+    ]
+    if data["failed_cases"]:
+        lines = [f"{row['case']}: {row['why']}" for row in data["failed_cases"]]
+        parts.append("\n".join(["Failed cases:", *shortened(lines)]))
+    parts.append(f"read it with scenarios.reading.open_results({data['file']!r})")
+    return "\n".join(parts)
