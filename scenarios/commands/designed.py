@@ -54,3 +54,69 @@ def winds(speed: float, out: Path, as_json: bool, is_quiet: bool, debug: bool, *
     from scenarios.studies.winds import make_site, run
 
     return show(run(make_site(site), speed, out), as_json)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("turbine")
+@click.option(
+    "--speed",
+    "speeds",
+    type=float,
+    required=True,
+    multiple=True,
+    metavar="M/S",
+    help="Steady wind at the hub [m/s]; may be repeated.",
+)
+@click.option(
+    "--stack",
+    "stacks",
+    multiple=True,
+    default=["power"],
+    show_default=True,
+    metavar="A+B",
+    help="Layers from the lowest up, like power+cyclic; may be repeated.",
+)
+@click.option(
+    "--shear",
+    "shear_exponent",
+    type=click.FloatRange(-0.5, 1.0),
+    default=0.2,
+    show_default=True,
+    help="Exponent of the wind's profile.",
+)
+@click.option(
+    "--reading-delay",
+    type=click.FloatRange(0.0, 2.0),
+    default=0.12,
+    show_default=True,
+    metavar="S",
+    help="Age of every reading [s].",
+)
+@click.option(
+    "--period",
+    type=click.FloatRange(0.001, 1.0),
+    default=0.04,
+    show_default=True,
+    metavar="S",
+    help="Controller period [s].",
+)
+@set_option
+@out_option
+@output_options
+def loops(
+    turbine: str,
+    overrides: list[tuple[str, str]],
+    out: Path,
+    as_json: bool,
+    is_quiet: bool,
+    debug: bool,
+    **asked: Any,
+) -> ExitCode:
+    """Linear models of TURBINE under stacks of logic: poles, margins, step and frequency responses.
+
+    TURBINE is a shipped name (see `wideberth list`) or a TOML file; --set takes its keys, and those of layers
+    (power.damping=1).
+    """
+    from scenarios.studies.loops import Asked, run
+
+    return show(run(turbine, overrides, Asked(**asked), out), as_json)

@@ -212,4 +212,5 @@ def _reduced(matrix: Array, told: Difference, period: float) -> LinearLogic:
         answered = answered | np.any(links & answered.reshape(-1, 1), axis=0)
     keep = np.flatnonzero(moved & answered)
     names = [name for leaf in told.leaves for name in leaf.names]
-    return LinearLogic(A[np.ix_(keep, keep)], B[keep], C[:, keep], D, tuple(names[k] for k in keep), period)
+    kept = tuple(names[k] for k in keep.tolist())
+    return LinearLogic(A[keep][:, keep], B[keep], C[:, keep], D, kept, period)

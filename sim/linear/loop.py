@@ -103,28 +103,62 @@ class Loop:
 
     @cached_property
     def _modal(self) -> tuple[Array, Array, Array]:
-        """Eigenvalues of the sampled plant, how commands enter its modes, how readings follow from them.
+        """Eigenvalues of the sampled plant, how inputs enter its modes, how outputs follow from them.
 
         The eigenvectors' condition is of the order of a thousand: eleven digits are left.
         """
         transition, input_ = self.sampled
         values, vectors = np.linalg.eig(transition)
-        entry = np.linalg.solve(vectors, input_[:, self.plant.input(*COMMANDS)].astype(complex))
-        return values, entry, self.plant.C[self.read] @ vectors
+        return values, np.linalg.solve(vectors, input_.astype(complex)), self.plant.C @ vectors
+
+    def plant_response(self, frequencies: Array) -> Array:
+        """Return the sampled plant's answer to what reaches the machine, (frequency, output, input)."""
+        values, entry, exit_ = self._modal
+        z = np.exp(1j * np.asarray(frequencies) * self.logic.period)
+        return (exit_ / (z[:, None, None] - values)) @ entry + self.plant.D
+
+    def _late(self, frequencies: Array) -> Array:
+        """Return what the way from demand to machine does, (frequency, command)."""
+        delays, z = self.delays, np.exp(1j * np.asarray(frequencies) * self.logic.period)
+        late = np.ones((len(z), len(COMMANDS)), complex)
+        late[:, :BLADES] = (z**-delays.command * (1.0 - delays.share + delays.share / z))[:, None]
+        return late
+
+    def _heard(self, frequencies: Array, outputs: Array) -> Array:
+        """Return what the logic demands in answer to outputs of the plant, (frequency, command, ...)."""
+        stale = np.exp(-1j * np.asarray(frequencies) * self.logic.period * self.delays.reading)
+        return self.logic.response(frequencies) @ outputs[:, self.read] * stale[:, None, None]
 
     def cut(self, frequencies: Array) -> Array:
-        """Return what the logic commands in answer to commands, all loops open: (frequency, 4, 4) complex.
+        """Return what the logic demands in answer to demands, all loops open: (frequency, 4, 4) complex.
 
         Parameters
         ----------
         frequencies : (n,) float64 [rad/s]
         """
-        values, entry, exit_ = self._modal
-        delays, z = self.delays, np.exp(1j * np.asarray(frequencies) * self.logic.period)
-        plant = (exit_ / (z[:, None, None] - values)) @ entry
-        late = z**-delays.command * (1.0 - delays.share + delays.share / z)
-        plant[:, :, :BLADES] *= late[:, None, None]
-        return self.logic.response(frequencies) @ plant * (z**-delays.reading)[:, None, None]
+        plant = self.plant_response(frequencies)[:, :, self.plant.input(*COMMANDS)]
+        return self._heard(frequencies, plant * self._late(frequencies)[:, None, :])
+
+    def answer(self, input_: str, frequencies: Array, *, closed: bool) -> Array:
+        """Return all outputs' answer to one input, (frequency, output), with the loops closed or open.
+
+        Parameters
+        ----------
+        input_ : of the plant; a command is added to what the logic demands
+        frequencies : (n,) float64 [rad/s]
+        closed : bool
+        """
+        plant, late = self.plant_response(frequencies), self._late(frequencies)
+        commands = plant[:, :, self.plant.input(*COMMANDS)] * late[:, None, :]
+        if input_ in COMMANDS:
+            given = commands[:, :, [list(COMMANDS).index(input_)]]
+        else:
+            given = plant[:, :, self.plant.input(input_)]
+        if closed:
+            demanded = self._heard(frequencies, given)
+            inner = np.eye(len(COMMANDS)) - self._heard(frequencies, commands)
+            given = given + commands @ np.linalg.solve(inner, demanded)
+        return given[:, :, 0]
 
     def loop_response(self, name: str, frequencies: Array) -> Array:
         """Return L of one loop, cut at its command with all others closed, for negative feedback."""

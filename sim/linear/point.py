@@ -13,6 +13,7 @@ from sim.errors import InputError
 from sim.flock import empty_lanes, empty_log
 from sim.kernels import layout as at
 from sim.kernels.advance import advance
+from sim.keyplace import shown
 from sim.linear.multiblade import BLADES, to_blades
 from sim.plant.air import wind_arrays
 from sim.plant.pack import begin_state, pack_designs, parts_of
@@ -61,7 +62,7 @@ def linear_turbine(turbine: Turbine) -> Turbine:
     count = int(turbine.rotor.blade_count)
     if count != BLADES:
         raise InputError(
-            f"{turbine.source}: rotor.blade_count = {count}; linear models need {BLADES} blades: "
+            f"{shown(turbine.source)}: rotor.blade_count = {count}; linear models need {BLADES} blades: "
             f"the equations of {count} keep coefficients that turn with the azimuth in any coordinates, and "
             "averaging them away would change their stability"
         )

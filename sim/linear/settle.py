@@ -14,6 +14,7 @@ from sim.errors import InputError, RunError
 from sim.flock import Flock, World, empty_log
 from sim.interface import SENSED, Readings, State, Status
 from sim.kernels import layout as at
+from sim.keyplace import shown
 from sim.linear.multiblade import BLADES, to_parts
 from sim.linear.point import OperatingPoint, linear_turbine, steady_wind
 from sim.plant.air import wind_arrays
@@ -105,7 +106,7 @@ def hold_turbine(
     if not machine.cut_in <= wind_speed <= machine.cut_out:
         raise InputError(
             f"--speed {wind_speed:g}: must be from cut-in {machine.cut_in:g} to cut-out "
-            f"{machine.cut_out:g} m/s of {turbine.source}: outside the turbine makes no power"
+            f"{machine.cut_out:g} m/s of {shown(turbine.source)}: outside the turbine makes no power"
         )
     turbine = linear_turbine(turbine)
     flock = _place(turbine, stack, steady_wind(wind_speed, shear_exponent), reading_delay, period)
