@@ -123,6 +123,7 @@ class Case:
     load_case: str = field(default="", compare=False)
     number: int = field(default=0, compare=False)  #: of the seed or phase, from 1
     is_event: bool = field(default=False, compare=False)  #: a deterministic event, judged by its worst phase
+    per_year: float | None = field(default=None, compare=False)  #: how often the event comes, over all phases
 
     @cached_property
     def key(self) -> str:

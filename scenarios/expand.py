@@ -12,7 +12,9 @@ import numpy as np
 
 from scenarios.case import Case, LayerSpec, RunSpec, TurbineSpec, hash_file
 from scenarios.fault_keys import fault_problems, fault_spec
-from scenarios.scenario import Entry, Requirement, Scenario
+from scenarios.life_keys import make_life
+from scenarios.requirement_keys import make_requirement
+from scenarios.scenario import Entry, Scenario
 from scenarios.scenario_file import EntryKeys, ScenarioKeys
 from scenarios.sensing import clock_problems, sensor_spec
 from scenarios.stack_order import order_problems
@@ -23,6 +25,7 @@ from sim.errors import InputError, closest
 from sim.interface import SENSED
 from sim.keyfile import Lines, place, problem
 from sim.keyplace import FROM_OPTION
+from sim.plant.geometry import unloaded_clearance
 from sim.turbine import load_turbine
 
 _ROOT = Path(__file__).resolve().parent.parent
@@ -48,7 +51,8 @@ class Builder:
             title=keys.title,
             seed=keys.seed,
             questions=tuple(keys.questions),
-            requirement=Requirement(keys.requirement.rule, keys.requirement.share),
+            requirement=make_requirement(keys.requirement),
+            life=make_life(keys.life),
             site=keys.site.model_dump(exclude_none=True),
             entries=entries,
             cases=tuple(case for entry in entries for case in self._cases(entry)),
@@ -187,7 +191,7 @@ class Builder:
         for index, wind in enumerate(self.keys.winds):
             for blown in self.winds.winds(index, entry.design):
                 sound = self._case(entry, wind, blown, names[index])
-                for case in self._broken(sound, wind) if wind.faults else [sound]:
+                for case in self._broken(entry, sound, wind) if wind.faults else [sound]:
                     told = case.load_case, case.wind.speed, case.number
                     if owners.setdefault(told, index) != index:
                         sentence = f"winds[{owners[told]}] has this label and speed too; reports need another"
@@ -195,11 +199,19 @@ class Builder:
                         raise InputError(problem(self.path, self.lines, key, wind.label, sentence))
                     yield case
 
-    def _broken(self, sound: Case, wind: WindKeys) -> Iterator[Case]:
+    def _broken(self, entry: Entry, sound: Case, wind: WindKeys) -> Iterator[Case]:
         """Yield a case once for each fault that its wind names."""
         for name in wind.faults:
             faults = tuple(fault_spec(keys) for keys in self.keys.faults if keys.name == name)
-            yield replace(sound, faults=faults, load_case=f"{sound.load_case}: {name}")
+            share = self._required(entry, wind, has_fault=True)
+            told = f"{sound.load_case}: {name}"
+            yield replace(sound, faults=faults, load_case=told, required_share=share)
+
+    def _required(self, entry: Entry, wind: WindKeys, has_fault: bool) -> float:
+        """Return the share of the unloaded clearance that must remain in a case."""
+        rule = make_requirement(self.keys.requirement)
+        factor = rule.load_factor(has_fault, wind.load_factor)
+        return rule.share_of(unloaded_clearance(entry.design), factor)
 
     def _case(self, entry: Entry, wind: WindKeys, blown: Blown, name: str) -> Case:
         keys = self.keys
@@ -213,12 +225,13 @@ class Builder:
                 keys.period_s, keys.settle_s, blown.duration, azimuth, blown.meets_blade, blown.meets_s
             ),
             blade_count=entry.design.rotor.blade_count,
-            required_share=keys.requirement.share,
+            required_share=self._required(entry, wind, has_fault=False),
             seed=blown.seed,
             entry=entry.name,
             load_case=name,
             number=blown.number,
             is_event=wind.is_event,
+            per_year=wind.per_year,
         )
 
 

@@ -8,7 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from scenarios.expand import Builder
-from scenarios.scenario import Entry, Requirement, Scenario
+from scenarios.life_keys import life_problems
+from scenarios.requirement import FACTORED, Requirement
+from scenarios.requirement_keys import requirement_problems
+from scenarios.scenario import Entry, Scenario
 from scenarios.scenario_file import ScenarioKeys
 from scenarios.sensing import noise_of
 from scenarios.sensor_keys import SensorKeys
@@ -125,8 +128,14 @@ def _faults(keys: ScenarioKeys, path: Path, lines: Lines) -> Iterator[str]:
     for index, name in enumerate(names):
         if name in names[:index]:
             yield problem(path, lines, f"entries[{index}].name", name, "must differ from every other entry's")
+    yield from requirement_problems(keys.requirement, path, lines)
+    if keys.life is not None:
+        yield from life_problems(keys.life, path, lines)
     for index, wind in enumerate(keys.winds):
         yield from wind_problems(wind, f"winds[{index}]", path, lines)
+        if wind.load_factor is not None and keys.requirement.rule != FACTORED:
+            sentence = f"is not of the rule {keys.requirement.rule}"
+            yield problem(path, lines, f"winds[{index}].load_factor", wind.load_factor, sentence)
     for name in SensorKeys.model_fields:
         delay = getattr(keys.sensors, name)
         sensor = name.removesuffix("_delay_s")

@@ -10,15 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from scenarios.case import Case, LayerSpec, TurbineSpec, canonical
+from scenarios.life import Life
+from scenarios.requirement import Requirement
 from sim.design import Turbine
-
-
-@dataclass(frozen=True)
-class Requirement:
-    """What clearance must remain."""
-
-    rule: str
-    share: float  #: of the unloaded clearance
 
 
 @dataclass(frozen=True)
@@ -44,6 +38,7 @@ class Scenario:
     site: Mapping[str, Any]  #: the file's own words, for the report
     entries: tuple[Entry, ...]
     cases: tuple[Case, ...]
+    life: Life | None = None  #: over which fatigue is reckoned
     asked: tuple[tuple[str, Any], ...] = ()  #: keys and values set besides the file, as they were given
 
     @property
@@ -65,5 +60,5 @@ class Scenario:
         """The sha256 of what is asked: the cases of each entry, the requirement, the questions."""
         asked = [[case.entry, case.load_case, case.key] for case in self.cases]
         return hashlib.sha256(
-            canonical([asked, self.requirement, sorted(self.questions)]).encode()
+            canonical([asked, self.requirement, self.life, sorted(self.questions)]).encode()
         ).hexdigest()

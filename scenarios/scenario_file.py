@@ -7,6 +7,8 @@ from typing import Any, Literal
 from pydantic import Field
 
 from scenarios.fault_keys import FaultKeys
+from scenarios.life_keys import LifeKeys
+from scenarios.requirement_keys import RequirementKeys
 from scenarios.sensor_keys import SensorKeys
 from scenarios.wind_keys import Model, WindKeys
 from sim.keyfile import FileModel
@@ -48,13 +50,6 @@ class SiteKeys(FileModel):
     )
 
 
-class RequirementKeys(FileModel):
-    """``[requirement]``"""
-
-    rule: Literal["share_of_unloaded"] = _key("a share of the unloaded clearance must remain, load factor 1")
-    share: float = _key("share of the unloaded clearance that must remain", ge=0.0, lt=1.0)
-
-
 class EntryKeys(FileModel):
     """``[[entries]]``: one turbine, one stack; the first is the reference, the last the candidate."""
 
@@ -93,6 +88,7 @@ class ScenarioKeys(FileModel):
     )
     site: SiteKeys
     requirement: RequirementKeys
+    life: LifeKeys | None = Field(default=None, description="over which fatigue is reckoned")
     sensors: SensorKeys
     faults: list[FaultKeys] = Field(default_factory=list, description="what breaks")
     winds: list[WindKeys] = Field(min_length=1, description="load cases")

@@ -69,6 +69,17 @@ class WindKeys(FileModel):
         "names of [[faults]]; each of them gives the wind's cases once more, and none without",
         default_factory=list,
     )
+    load_factor: float | None = _key(
+        "partial factor of the load case for the factored deflection; none given: 1.35, with a fault 1.1",
+        default=None,
+        ge=1.0,
+        le=3.0,
+    )
+    per_year: float | None = _key(
+        "how often an event, or a case with a fault, comes in a year; none given: it is not in the fatigue",
+        default=None,
+        ge=0.0,
+    )
     return_period_years: Literal[1, 50] | None = _key("of an extreme wind", default=None)
     intensity: Literal["quantile", "drawn"] = _key(
         "standard deviation of normal turbulence: the standard's 90 % quantile, or drawn for each seed from "
@@ -149,6 +160,8 @@ def wind_problems(wind: WindKeys, at: str, path: Path, lines: Lines) -> Iterator
         yield wrong("sign", f"a wind of kind {wind.kind} has no sense")
     if wind.intensity == "drawn" and wind.kind != "normal_turbulence":
         yield wrong("intensity", "only that of normal_turbulence has a distribution")
+    if wind.per_year is not None and not wind.is_event and not wind.faults:
+        yield wrong("per_year", "turbulence without a fault goes by the hours of its wind speeds")
     if wind.turbulence_model and wind.kind not in TURBULENT:
         yield wrong("turbulence_model", f"a wind of kind {wind.kind} has no turbulence")
     for index, speed in enumerate(wind.speeds_m_s or ()):

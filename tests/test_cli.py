@@ -191,7 +191,7 @@ def test_key_tables_hold_every_key_with_unit_range_default_and_meaning(capsys) -
     assert main(["list", "--keys", "--json"]) == 0
     scenario = {row["key"]: row for row in json.loads(capsys.readouterr().out)["keys"]}
     assert scenario["sensors.root_flap_moment_noise_kNm"]["unit"] == "kN m"
-    assert scenario["requirement.share"]["required"]
+    assert scenario["requirement.rule"]["required"]
     assert all(row["meaning"] for row in [*turbine.values(), *scenario.values()])
 
 

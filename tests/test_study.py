@@ -10,11 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rainflow
+from scipy import stats
 
 from scenarios.answer import ExitCode, to_json
 from scenarios.load import load_scenario
 from scenarios.report.page import render
 from scenarios.report.passes import passes_page
+from scenarios.requirement import Requirement
 from scenarios.simulate import watch
 from scenarios.store import CaseResult
 from scenarios.studies import passes, study
@@ -30,6 +32,7 @@ from sim.measures.spectrum import NOTHING, Spectrum
 from sim.records import CASE_FIELDS
 from tests.brisk import FILE, Brisk, brisk
 
+RULE = Requirement("share_of_unloaded", share=0.3)
 WORDS = ("quiet", "saved", "missed", "needless", "harmed")
 
 
@@ -132,6 +135,16 @@ def test_hours_follow_the_rayleigh_law_of_the_site(small: Brisk) -> None:
     by_speed = {speed: hours[gathered.normal & (gathered.labels.speed == speed)][0] for speed in (10.0, 14.0)}
     assert by_speed[10.0] / (by_speed[10.0] + by_speed[14.0]) == pytest.approx(shares[10.0], rel=1e-12)
     assert np.all(hours[~gathered.normal] == 0.0)
+
+
+def test_a_life_has_a_distribution_of_its_own(small: Brisk) -> None:
+    keys = {"years": 20.0, "distribution": "weibull", "weibull_shape": 1.8, "mean_wind_speed_m_s": 7.0}
+    scenario = load_scenario(FILE, [("life", keys | {"availability": 0.9})])
+    gathered = small.judged.entries[0].gathered
+    hours = yearly_hours(scenario, gathered)
+    law = stats.weibull_min(1.8, scale=7.0 / math.gamma(1.0 + 1.0 / 1.8))  # scipy's, apart from ours
+    found = hours[gathered.normal & (gathered.labels.speed == 14.0)]
+    assert found == pytest.approx(np.full(6, 0.9 * 8766.0 * (law.cdf(25.0) - law.cdf(12.0))), rel=1e-12)
 
 
 def mean_rate(small: Brisk, name: str, rate) -> float:
@@ -285,16 +298,16 @@ def test_steady_winds_alone_give_no_verdict_and_the_sentence_says_so(tmp_path: P
     entries = assess(scenario, results)
     assert not entries[-1].verdict.holds
     assert [rates.stratum for rates in entries[-1].rates] == ["steady wind"]
-    assert verdict_sentence(entries, 0.3).startswith(
+    assert verdict_sentence(entries, RULE).startswith(
         "guarded is not shown to hold the requirement: only steady winds were marched; no characteristic "
         "clearance of turbulence or a gust stands behind it; 5.00 m of clearance in steady wind remain"
     )
-    assert verdict_sentence(entries, 0.3).endswith("; none of its 2 passes left less.")
+    assert verdict_sentence(entries, RULE).endswith("; none of its 2 passes left less.")
 
 
 def test_the_sentence_names_the_candidates_own_broken_passes(small: Brisk) -> None:
     soft = small.judged.entries[:2]
-    told = verdict_sentence(soft, 0.3)
+    told = verdict_sentence(soft, RULE)
     raw = np.concatenate([r["passes.clearance_m"] for _, r in small.results("softened")])
     broken = np.count_nonzero(raw < small.answer.data["requirement"]["required_clearance_m"])
     assert broken > 0

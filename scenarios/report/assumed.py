@@ -53,11 +53,11 @@ def assumed_section(scenario: Scenario, data: Mapping[str, Any]) -> Section:
 def _rule_words(data: Mapping[str, Any]) -> str:
     asked = data["requirement"]
     return (
-        f"Requirement: {100.0 * asked['share']:g} % of the unloaded clearance of "
-        f"{asked['unloaded_clearance_m']:.3f} m, that is {asked['required_clearance_m']:.3f} m, must remain "
-        "under characteristic loads with load factor 1 and the rotor turning. The rule is that of "
-        "certification guidelines as it is commonly told; the user's certification body decides which rule "
-        "holds."
+        f"Requirement: {asked['required_clearance_m']:.3f} m of clearance must remain in the governing case "
+        f"({asked['words']}). One rule is used at a time: a share of the unloaded clearance under "
+        "characteristic loads, as certification guidelines are commonly told; or the factored deflection of "
+        "IEC 61400-1, with 1.35 for loads in normal and 1.1 in abnormal load cases (faults); or a distance "
+        "of the user's own. The user's certification body decides which rule holds."
     )
 
 
@@ -66,11 +66,20 @@ def _site_words(scenario: Scenario) -> str:
     density = scenario.reference.design.air_density
     return (
         f"Site: wind class {site['wind_class']}, turbulence category {site['turbulence_category']}, annual "
-        f"mean {mean_wind(scenario):.2f} m/s (Rayleigh), air {density:g} kg/m³, shear exponent "
+        f"mean {mean_wind(scenario):.2f} m/s{_life_words(scenario)}, air {density:g} kg/m³, shear exponent "
         f"{site['shear_exponent']:g}, upflow {site['upflow_deg']:g} deg, yaw error "
         f"{site['yaw_error_deg']:g} deg. Turbulence in the longitudinal component, by the spectrum and "
         "coherence of IEC 61400-1. All entries meet the same winds."
     )
+
+
+def _life_words(scenario: Scenario) -> str:
+    life = scenario.life
+    if life is None:
+        return " (Rayleigh)"
+    own = "" if life.mean is None else f", for the life {life.mean:g} m/s"
+    kind = "Rayleigh" if life.shape == 2.0 else f"Weibull of shape {life.shape:g}"
+    return f"{own} ({kind}; {life.years:g} years, available {100.0 * life.availability:g} %)"
 
 
 def _winds_table(scenario: Scenario) -> Table:

@@ -34,7 +34,7 @@ def room_figure(entries: Sequence[Assessment], pen: Mapping[str, Pen]) -> str:
         for axis, condition in zip(page.axes[0], conditions, strict=True):
             for index, entry in enumerate(entries):
                 _draw_room(axis, entry, condition, pen[entry.name], index - 0.5 * (len(entries) - 1))
-            for required in sorted({entry.gathered.required for entry in entries}):
+            for required in _required_in(entries, condition):
                 axis.axhline(required, color=RULE, linewidth=1.2)
             axis.set_title(condition)
             axis.set_xlabel("wind speed [m/s]")
@@ -42,6 +42,10 @@ def room_figure(entries: Sequence[Assessment], pen: Mapping[str, Pen]) -> str:
         page.axes[0][0].set_ylabel("clearance [m]")
         _legend(page.figure, entries, pen, "required")
     return page.svg
+
+
+def _required_in(entries: Sequence[Assessment], condition: str) -> list[float]:
+    return sorted({b.required for e in entries for b in e.verdict.bins if b.condition == condition})
 
 
 def _draw_room(axis: Any, entry: Assessment, condition: str, pen: Pen, place: float) -> None:

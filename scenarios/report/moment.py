@@ -62,7 +62,7 @@ def azimuth_figure(features: Features, pen: Mapping[str, Pen]) -> str:
             axis.plot(
                 np.degrees(item.azimuth - np.pi), item.clearance, "o", color=line["color"], markersize=4
             )
-        for required in sorted({item.entry.gathered.required for item in features.beside}):
+        for required in sorted({item.entry.verdict.governing.required for item in features.beside}):
             axis.axhline(required, color=RULE, linewidth=1.2)
         axis.axhline(0.0, color=SOFT, linewidth=0.8)
         axis.set_xlabel("azimuth from straight down, positive after the tower [deg]")
@@ -94,7 +94,7 @@ def pass_figure(features: Features, pen: Mapping[str, Pen], name: str = "moment"
             _draw_passes(clearance, item, worst.time_s, line)
             pitch.plot(time, np.degrees(trace.pitch(worst.blade)), **line)
             tip.plot(time, trace.tip(worst.blade), **line)
-        clearance.axhline(worst.entry.gathered.required, color=RULE, linewidth=1.2)
+        clearance.axhline(worst.entry.verdict.governing.required, color=RULE, linewidth=1.2)
         clearance.axhline(0.0, color=SOFT, linewidth=0.8)
         wind.set_ylabel("wind at the\nhub [m/s]")
         clearance.set_ylabel("clearance of the\nblades passing [m]")

@@ -104,7 +104,7 @@ def _room_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     rows = [
         _row(entry, pen, entries, [
             " + ".join(entry.stack), held(entry.verdict),
-            number(entry.verdict.governing.characteristic), number(entry.gathered.required),
+            number(entry.verdict.governing.characteristic), number(entry.verdict.governing.required),
             number(entry.verdict.governing.margin, "+.2f"), number(entry.verdict.smallest_clearance),
             str(entry.pass_count), str(entry.broken), str(entry.strikes),
         ])
@@ -135,10 +135,11 @@ def _cases_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
         cells = [governing_text(entry.verdict.governing)]
         for condition in conditions:
             item = worst[condition]
-            cells.append(f"{number(item.characteristic)} at {item.speed:g} m/s")
+            margin = number(item.margin, "+.2f")
+            cells.append(f"{number(item.characteristic)} at {item.speed:g} m/s, margin {margin}")
         rows.append(_row(entry, pen, entries, cells))
     head = ["entry", "governing case", *(f"{condition} [m]" for condition in conditions)]
-    note = "The smallest characteristic clearance of each load case, and the wind speed where it lies."
+    note = "The governing wind speed of each load case, its characteristic clearance, and the margin."
     return Section("Which case governs", [Text(note), Table(head, rows, left=2)])
 
 

@@ -78,7 +78,8 @@ class Assessment:
     @property
     def broken(self) -> int:
         """Passes that left less than what must remain."""
-        return broken_passes(self.gathered.passes["clearance_m"], self.gathered.required)
+        passes = self.gathered.passes
+        return broken_passes(passes["clearance_m"], self.gathered.must[passes["case"]])
 
     @property
     def strikes(self) -> int:
@@ -118,7 +119,7 @@ def _assess(
     weight = np.where(mine.normal, split_hours(mine.labels, hours, ran), 1.0)
     return Assessment(
         gathered=mine,
-        verdict=judge(mine.labels, smallest, mine.required),
+        verdict=judge(mine.labels, smallest, mine.must),
         ledger=ledger,
         rates=rates_per_stratum(ledger, mine.labels, weight),
         bill=_bill(mine, reference, hours, rates),

@@ -15,7 +15,7 @@ from scenarios.store import CaseResult
 from scenarios.wind_keys import STEADY
 from sim.interface import ENDED, SENTENCE, Status
 from sim.measures.labels import Labels
-from sim.measures.lifetime import rayleigh_hours, speed_edges
+from sim.measures.lifetime import rayleigh_hours, speed_edges, weibull_hours, weibull_scale
 from sim.measures.logic import Passes
 from sim.measures.spectrum import NOTHING, Spectrum
 from sim.plant.geometry import unloaded_clearance
@@ -46,8 +46,10 @@ class Gathered:
     cases : sequence of Case
     results : [case] CaseResult, None where the case failed
     labels : Labels
-    unloaded, required : float [m]
-        Unloaded clearance of the entry's turbine, and what of it must remain.
+    unloaded : float [m]
+        Unloaded clearance of the entry's turbine.
+    must : (case,) float64 [m]
+        What clearance must remain in each case.
     normal : (case,) bool
         Normal turbulence: the only cases that a rate may come from.
     """
@@ -57,8 +59,13 @@ class Gathered:
     results: Sequence[CaseResult | None]
     labels: Labels
     unloaded: float
-    required: float
+    must: Floats
     normal: NDArray[np.bool_]
+
+    @property
+    def required(self) -> float:
+        """The most that must remain in any case [m]."""
+        return float(np.max(self.must))
 
     def column(self, name: str) -> Floats:
         """Return one number of each case, or one for each blade; not a number where the case failed."""
@@ -93,7 +100,7 @@ class Gathered:
             clearance=table["clearance_m"],
             clearance_without=table["clearance_without_m"],
             weight=table["weight"],
-            required=self.required,
+            required=self.must[table["case"]],
         )
 
 
@@ -120,7 +127,7 @@ def gather(scenario: Scenario, entry: Entry, results: Mapping[str, CaseResult]) 
             number=np.array([case.number for case in cases]),
         ),
         unloaded=unloaded,
-        required=scenario.requirement.share * unloaded,
+        must=np.array([case.required_share for case in cases]) * unloaded,
         normal=np.array([case.wind.kind == "normal_turbulence" and not case.faults for case in cases]),
     )
 
@@ -183,8 +190,8 @@ def yearly_hours(scenario: Scenario, gathered: Gathered) -> Floats:
 
     Notes
     -----
-    Rayleigh distribution of the site's annual mean. A simulated speed stands for the winds that are nearest
-    to it, the first from cut-in and the last up to cut-out. Several conditions of normal turbulence at one
+    The distribution of the scenario's life, else Rayleigh's of the site's annual mean. A simulated speed
+    stands for the winds that are nearest to it, the first from cut-in and the last up to cut-out. Several conditions of normal turbulence at one
     speed share its hours.
     """
     hours = np.zeros(gathered.labels.size)
@@ -194,10 +201,19 @@ def yearly_hours(scenario: Scenario, gathered: Gathered) -> Floats:
     machine = gathered.entry.design.machine
     speeds = np.unique(speed[normal])
     edges = speed_edges(speeds, machine.cut_in, machine.cut_out)
-    for value, share in zip(speeds, rayleigh_hours(edges, mean_wind(scenario)), strict=True):
+    for value, share in zip(speeds, _wind_hours(scenario, edges), strict=True):
         inside = normal & (speed == value)
         hours[inside] = share / np.unique(gathered.labels.condition[inside]).size
     return hours
+
+
+def _wind_hours(scenario: Scenario, edges: Floats) -> Floats:
+    life = scenario.life
+    if life is None:
+        return rayleigh_hours(edges, mean_wind(scenario))
+    mean = mean_wind(scenario) if life.mean is None else life.mean
+    scale = weibull_scale(mean, life.shape)
+    return life.availability * weibull_hours(edges, scale, life.shape)
 
 
 def _joined(parts: list[NDArray]) -> NDArray:

@@ -76,7 +76,7 @@ def _entry_data(entry: Assessment) -> dict[str, Any]:
     return {
         "name": entry.name,
         "stack": entry.stack,
-        "required_clearance_m": entry.gathered.required,
+        "required_clearance_m": entry.verdict.governing.required,
         "passes": entry.pass_count,
         "acted": int(np.count_nonzero(passes["acted"])),
         "broken_passes": entry.broken,

@@ -17,6 +17,7 @@ from scenarios.store import Store
 from scenarios.studies.assess import Assessment, assess
 from scenarios.studies.featured import find_features
 from scenarios.studies.gather import has_ended, trouble_of
+from scenarios.studies.ruling import governing_data, requirement_data
 from scenarios.studies.telling import entry_data, text_of, verdict_sentence
 
 
@@ -107,16 +108,12 @@ def study_data(study: Study, page: Path) -> dict[str, Any]:
         "versions": versions() | {"code": code_version()},
         "configuration_hash": scenario.configuration_hash,
         "page": str(page),
-        "verdict": verdict_sentence(study.entries, scenario.requirement.share),
+        "verdict": verdict_sentence(study.entries, scenario.requirement),
         "holds": candidate.verdict.holds,
         "cases": counts,
         "failed_cases": study.failed,
         "flagged_cases": study.flagged,
-        "requirement": {
-            "rule": scenario.requirement.rule,
-            "share": scenario.requirement.share,
-            "unloaded_clearance_m": candidate.gathered.unloaded,
-            "required_clearance_m": candidate.gathered.required,
-        },
+        "requirement": requirement_data(scenario.requirement, candidate),
+        "governing_by_load_case": governing_data(candidate),
         "controllers": [entry_data(entry) for entry in study.entries],
     }

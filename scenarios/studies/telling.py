@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from scenarios.answer import table
+from scenarios.requirement import Requirement
 from scenarios.studies.amounts import (
     ESTIMATED,
     LEDGER_HEAD,
@@ -18,6 +19,7 @@ from scenarios.studies.amounts import (
     ratio_text,
 )
 from scenarios.studies.assess import CHANNELS, Assessment
+from scenarios.studies.ruling import GOVERNING_HEAD, governing_cells
 from sim.measures.clearance import BinClearance, Verdict
 from sim.measures.lifetime import PairedRatio
 from sim.measures.rates import StratumRates
@@ -47,15 +49,13 @@ def governing_text(item: BinClearance) -> str:
     return f"{item.condition}, {item.speed:g} m/s"
 
 
-def verdict_sentence(entries: Sequence[Assessment], share: float) -> str:
+def verdict_sentence(entries: Sequence[Assessment], requirement: Requirement) -> str:
     """Say in one sentence whether the candidate holds, with rule, margin and governing case."""
     candidate = entries[-1]
     verdict, gathered = candidate.verdict, candidate.gathered
     governing = verdict.governing
-    rule = (
-        f"{gathered.required:.2f} m must ({100.0 * share:g} % of the unloaded {gathered.unloaded:.2f} m, "
-        "load factor 1)"
-    )
+    required = governing.required
+    rule = f"{required:.2f} m must ({requirement.words(gathered.unloaded, required)})"
     if math.isnan(governing.margin):
         return f"Nothing can be said of {candidate.name}: {verdict.problems[0]}."
     what = "clearance in steady wind" if governing.kind == "steady" else "characteristic clearance"
@@ -87,7 +87,7 @@ def entry_data(entry: Assessment) -> dict[str, Any]:
         "holds": verdict.holds,
         "problems": list(verdict.problems),
         "unloaded_clearance_m": gathered.unloaded,
-        "required_clearance_m": gathered.required,
+        "required_clearance_m": verdict.governing.required,
         "characteristic_clearance_m": verdict.governing.characteristic,
         "margin_m": verdict.governing.margin,
         "governing_case": governing_text(verdict.governing),
@@ -132,6 +132,7 @@ def _bin_data(item: BinClearance) -> dict[str, Any]:
         "cases": item.cases,
         "characteristic_clearance_m": item.characteristic,
         "smallest_clearance_m": item.smallest,
+        "required_clearance_m": item.required,
         "margin_m": item.margin,
         "holds": item.enough and item.margin >= 0.0,
     }
@@ -160,7 +161,7 @@ def _range_data(ratio: PairedRatio) -> dict[str, Any]:
 
 def text_of(entries: Sequence[Assessment], data: Mapping[str, Any]) -> str:
     """Return the study for people."""
-    questions = [data["verdict"], _room_text(entries)]
+    questions = [data["verdict"], _room_text(entries), _governing_text(data)]
     if "ledger" in data["questions"] and any(entry.has_logic for entry in entries):
         questions.append(_ledger_text(entries))
     if "bill" in data["questions"] and math.isfinite(entries[0].bill.energy.value):
@@ -182,6 +183,11 @@ def shortened(lines: Sequence[str], limit: int = 12) -> list[str]:
     """Return the first lines, indented, and how many more there are."""
     kept = [f"  {line}" for line in lines[:limit]]
     return kept + ([f"  and {len(lines) - limit} more (--json lists all)"] if len(lines) > limit else [])
+
+
+def _governing_text(data: Mapping[str, Any]) -> str:
+    rows = [governing_cells(name, row) for name, row in data["governing_by_load_case"].items()]
+    return f"{data['controllers'][-1]['name']} by load case:\n{table(GOVERNING_HEAD, rows, left=2)}"
 
 
 def _room_text(entries: Sequence[Assessment]) -> str:

@@ -1,0 +1,75 @@
+"""What clearance must remain, by which rule, and how is that said?
+
+Every rule comes down to a share of the unloaded clearance: the guidelines' share itself; 1 - 1/gamma where
+the factored deflection must leave the blade free; a distance over the unloaded clearance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sim.measures.clearance import required_by_factors, required_by_share
+
+SHARE, FACTORED, DISTANCE = "share_of_unloaded", "factored_deflection", "distance"
+NORMAL, ABNORMAL = 1.35, 1.1
+"""Partial factors of loads, IEC 61400-1 (from memory): normal load cases, and those with a fault."""
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """One rule, with what it needs; the fields of the other rules are not used."""
+
+    rule: str
+    share: float = 0.0  #: of the unloaded clearance [-]
+    material_factor: float = 1.0  #: gamma_m [-]
+    consequence_factor: float = 1.0  #: gamma_n [-]
+    distance: float = 0.0  #: [m]
+
+    def load_factor(self, has_fault: bool, given: float | None) -> float:
+        """Return the partial factor of a load case: the user's own, or that of its class.
+
+        Parameters
+        ----------
+        has_fault : bool
+        given : float [-], None where the scenario says nothing
+        """
+        if self.rule != FACTORED:
+            return 1.0
+        if given is not None:
+            return given
+        return ABNORMAL if has_fault else NORMAL
+
+    def share_of(self, unloaded: float, load_factor: float) -> float:
+        """Return what share of the unloaded clearance must remain.
+
+        Parameters
+        ----------
+        unloaded : float [m]
+        load_factor : float [-]
+
+        Returns
+        -------
+        float [-]
+        """
+        if self.rule == SHARE:
+            return required_by_share(1.0, self.share)
+        if self.rule == DISTANCE:
+            return self.distance / unloaded
+        return required_by_factors(1.0, load_factor, self.material_factor, self.consequence_factor)
+
+    def load_factor_in(self, unloaded: float, required: float) -> float:
+        """Return the partial factor of loads that asked for a required clearance (both [m])."""
+        return unloaded / (unloaded - required) / (self.material_factor * self.consequence_factor)
+
+    def words(self, unloaded: float, required: float) -> str:
+        """Say where a required clearance comes from (both [m])."""
+        if self.rule == SHARE:
+            return f"{100.0 * self.share:g} % of the unloaded {unloaded:.2f} m, load factor 1"
+        if self.rule == DISTANCE:
+            return f"a distance of the user's own, load factor 1; {unloaded:.2f} m unloaded"
+        load = self.load_factor_in(unloaded, required)
+        return (
+            f"factored deflection from the unloaded {unloaded:.2f} m, factors of load {load:.4g}, material "
+            f"{self.material_factor:g} and consequence {self.consequence_factor:g}, in all "
+            f"{load * self.material_factor * self.consequence_factor:.4g}"
+        )
