@@ -191,8 +191,8 @@ def yearly_hours(scenario: Scenario, gathered: Gathered) -> Floats:
     Notes
     -----
     The distribution of the scenario's life, else Rayleigh's of the site's annual mean. A simulated speed
-    stands for the winds that are nearest to it, the first from cut-in and the last up to cut-out. Several conditions of normal turbulence at one
-    speed share its hours.
+    stands for the winds that are nearest to it, the first from cut-in and the last up to cut-out. Several
+    conditions of normal turbulence at one speed share its hours.
     """
     hours = np.zeros(gathered.labels.size)
     if not gathered.normal.any():
