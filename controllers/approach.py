@@ -31,7 +31,7 @@ class Approach(Parameters):
     better than the last witness; a missing moment is held.
     """
 
-    needs: ClassVar[tuple[str, ...]] = (*rotor.NEEDS, "root_flap_moment", "last_pass_clearance")
+    needs: ClassVar[tuple[str, ...]] = (*rotor.NEEDS, "pitch", "root_flap_moment", "last_pass_clearance")
     tower_pass: ClassVar[bool] = True
 
     margin_m: float = parameter(1.2, "m", -5.0, 10.0, "spare clearance that the logic aims at")

@@ -15,6 +15,8 @@ import numpy as np
 from sim.interface import SENSED, Array, Commands, Known, Readings, SteadyTable
 
 PERIOD = 0.04
+CLOCKS_APART = 7
+"""Ticks by which each lane's clock is ahead of the one before: forked lanes march beside others."""
 PER_BLADE = ("pitch", "root_flap_moment", "root_edge_moment", "tip_distance", "last_pass_clearance")
 
 
@@ -93,9 +95,10 @@ def readings(machine: Known, tick: int) -> Readings:
         "wind_preview": 10.0 + 3.0 * np.sin(0.35 * time + 1.3 * lane + 0.5),
         "power": machine.rated_power * (1.0 - 0.1 * np.abs(slow)),
     }
+    ticks = tick + CLOCKS_APART * lane.astype(np.int64)
     return Readings(
-        tick=np.full(lanes, tick, np.int64),
-        time=np.full(lanes, time),
+        tick=ticks,
+        time=ticks * PERIOD,
         **values,
         valid={name: np.ones(values[name].shape, bool) for name in SENSED},
         age={name: np.full(values[name].shape, 0.2) for name in SENSED},

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import builtins
 import datetime
-import io
 import os
 import random
 import sys
@@ -16,19 +14,22 @@ from typing import Any
 
 import numpy as np
 
-CLOCKS = ("time", "time_ns", "perf_counter", "perf_counter_ns", "monotonic", "monotonic_ns", "process_time")
-DICE = ("random", "uniform", "gauss", "normalvariate", "randint", "randrange", "choice", "shuffle")
-NUMPY_DICE = (
-    "default_rng",
-    "rand",
-    "randn",
-    "random",
-    "normal",
-    "uniform",
-    "standard_normal",
-    "randint",
-    "Generator",
-)
+CLOCKS = (
+    "time", "time_ns", "perf_counter", "perf_counter_ns", "monotonic", "monotonic_ns", "process_time",
+    "process_time_ns", "thread_time", "thread_time_ns", "clock_gettime", "clock_gettime_ns", "localtime",
+    "gmtime", "ctime", "strftime", "sleep",
+)  # fmt: skip
+FILES = (
+    "open", "os.listdir", "os.scandir", "os.mkdir", "os.remove", "os.rename", "os.rmdir", "os.truncate",
+    "os.system", "subprocess.Popen", "socket.connect", "socket.bind", "shutil.copyfile", "sqlite3.connect",
+)  # fmt: skip
+"""Events of the interpreter that mean a file, another process or the network."""
+EXCUSED = ("importlib", "_frozen_importlib", "numba", "linecache", "tokenize")
+"""Who opens files without being asked to by the layer: late imports, compiled caches, printed warnings."""
+NO_SPY = ("RandomState", "BitGenerator", "SeedSequence")
+"""Classes that numpy asks for by name; drawing with them shows in ``os.urandom`` or in the bit generator."""
+_listening: list[list[str]] = []
+_hooked: list[bool] = []
 
 
 @contextmanager
@@ -47,21 +48,26 @@ def watched(module: ModuleType | None) -> Iterator[dict[str, list[str]]]:
     """
     asked: dict[str, list[str]] = {"clock": [], "random": [], "file": []}
     spies = _spies(asked)
-    changed: list[tuple[Any, str, Any]] = []
-    places: list[Any] = [time, random, os, np.random, builtins, io]
+    places: list[Any] = [time, datetime, random, os, np, np.random]
     if module is not None:
         places.append(module)
-    for place in places:
-        for name, value in list(vars(place).items()):
-            spy = next((made for original, made in spies if original is value), None)
-            if spy is not None:
-                changed.append((place, name, value))
+    changed = [
+        (place, name, value, spies[id(value)])
+        for place in places
+        for name, value in list(vars(place).items())
+        if id(value) in spies
+    ]
+    if not _hooked:
+        sys.addaudithook(_hear)
+        _hooked.append(True)
     try:
-        for place, name, value in changed:
-            setattr(place, name, next(made for original, made in spies if original is value))
+        for place, name, _, spy in changed:
+            setattr(place, name, spy)
+        _listening.append(asked["file"])
         yield asked
     finally:
-        for place, name, value in changed:
+        _listening.pop()
+        for place, name, value, _ in changed:
             setattr(place, name, value)
 
 
@@ -70,17 +76,36 @@ def module_of(layer: Any) -> ModuleType | None:
     return sys.modules.get(type(layer).__module__)
 
 
-def _spies(asked: dict[str, list[str]]) -> list[tuple[Any, Any]]:
-    pairs = [
-        (getattr(time, name), _spy(asked["clock"], f"time.{name}", getattr(time, name))) for name in CLOCKS
-    ]
-    dice = [(random, name) for name in DICE] + [(np.random, name) for name in NUMPY_DICE] + [(os, "urandom")]
-    for place, name in dice:
-        original = getattr(place, name)
-        pairs.append((original, _spy(asked["random"], f"{place.__name__}.{name}", original)))
-    pairs.append((builtins.open, _spy(asked["file"], "open", builtins.open)))
-    pairs.append((datetime.datetime, _watched_datetime(asked["clock"])))
-    return pairs
+def _hear(event: str, details: tuple[Any, ...]) -> None:
+    """Note a file that is touched, unless the interpreter or a compiler does it for its own ends."""
+    if not _listening or event not in FILES:
+        return
+    frame = sys._getframe(1)
+    while frame is not None:
+        if frame.f_globals.get("__name__", "").partition(".")[0] in EXCUSED:
+            return
+        frame = frame.f_back
+    _listening[-1].append(event)
+
+
+def _spies(asked: dict[str, list[str]]) -> dict[int, Any]:
+    """Return what stands in for each clock and source of random numbers, by the original's identity."""
+    clocks = [(time, name) for name in CLOCKS if hasattr(time, name)]
+    names = [name for name in np.random.__all__ if name not in NO_SPY]
+    dice = [(random, name) for name in random.__all__] + [(np.random, name) for name in names]
+    dice.append((os, "urandom"))
+    found: dict[int, Any] = {}
+    for kind, pairs in (("clock", clocks), ("random", dice)):
+        for place, name in pairs:
+            original = getattr(place, name)
+            if callable(original):
+                found[id(original)] = _spy(asked[kind], f"{place.__name__}.{name}", original)
+    found[id(datetime.datetime)] = _watched_date(
+        asked["clock"], datetime.datetime, ("now", "utcnow", "today")
+    )
+    found[id(datetime.date)] = _watched_date(asked["clock"], datetime.date, ("today",))
+    found[id(np.datetime64)] = _watched_datetime64(asked["clock"])
+    return found
 
 
 def _spy(calls: list[str], name: str, original: Callable[..., Any]) -> Callable[..., Any]:
@@ -91,11 +116,25 @@ def _spy(calls: list[str], name: str, original: Callable[..., Any]) -> Callable[
     return spy
 
 
-def _watched_datetime(calls: list[str]) -> type:
-    class Watched(datetime.datetime):
-        @classmethod
-        def now(cls, tz: Any = None) -> datetime.datetime:
-            calls.append("datetime.now")
-            return datetime.datetime.now(tz)
+def _watched_date(calls: list[str], original: Any, names: tuple[str, ...]) -> type:
+    """Return a class like ``datetime.datetime`` that notes who asks it for the present."""
 
-    return Watched
+    def asking(name: str) -> Any:
+        def ask(cls: type, *given: Any) -> Any:
+            calls.append(f"{original.__name__}.{name}")
+            return getattr(original, name)(*given)
+
+        return classmethod(ask)
+
+    return type(original.__name__, (original,), {name: asking(name) for name in names})
+
+
+def _watched_datetime64(calls: list[str]) -> Callable[..., Any]:
+    original = np.datetime64
+
+    def ask(*given: Any) -> Any:
+        if given and given[0] in ("now", "today"):
+            calls.append(f"numpy.datetime64('{given[0]}')")
+        return original(*given)
+
+    return ask

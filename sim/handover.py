@@ -50,8 +50,8 @@ def leaves(thing: Any, path: str = "") -> Iterator[tuple[str, Any]]:
 
 def told(error: BaseException) -> str:
     """Say what a layer raised, and where in its file."""
-    frame = extract_tb(error.__traceback__)[-1]
-    where = f" at {Path(frame.filename).name}:{frame.lineno}"
+    frames = [frame for frame in extract_tb(error.__traceback__) if Path(frame.filename).is_file()]
+    where = f" at {Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else ""
     more = READ_ONLY if "read-only" in str(error) or "cannot assign to field" in str(error) else ""
     return f"raised {type(error).__name__}: {error}{where}{more}"
 
