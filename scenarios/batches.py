@@ -14,6 +14,9 @@ from typing import Any
 from scenarios.case import Case, canonical
 from sim.wind.grid import BoxGrid
 
+MAKING = 2
+"""Fields' worth of working space that the making of one field needs."""
+
 
 def cut(cases: Iterable[Case], lanes: int, wind_bytes: int, jobs: int) -> list[list[Case]]:
     """Return batches of compatible cases, the costliest first.
@@ -22,7 +25,7 @@ def cut(cases: Iterable[Case], lanes: int, wind_bytes: int, jobs: int) -> list[l
     ----------
     cases : to be run, each once
     lanes : most lanes in a batch
-    wind_bytes : most memory that a batch's turbulence may take [bytes]
+    wind_bytes : most memory that a batch's turbulence may take, the making of its fields included [bytes]
     jobs : workers; a group is cut into a multiple of this many equal batches where it is large enough
 
     Notes
@@ -79,7 +82,8 @@ def _fill(cases: Sequence[Case], lanes: int, wind_bytes: int) -> list[list[Case]
     used = 0
     for case in cases:
         extra = 0 if case.wind_key in winds else wind_bytes_of(case)
-        if not batches or len(batches[-1]) >= lanes or (used and used + extra > wind_bytes):
+        is_full = used > 0 and used + (1 + MAKING) * extra > wind_bytes
+        if not batches or len(batches[-1]) >= lanes or is_full:
             batches.append([])
             winds, used, extra = set(), 0, wind_bytes_of(case)
         batches[-1].append(case)

@@ -2,12 +2,18 @@
 
 import dataclasses
 import json
+import tracemalloc
 
+import numba
 import numpy as np
 import pytest
 
+from scenarios.batches import MAKING
+from scenarios.foreman import Limits
 from sim.errors import InputError
+from sim.wind.factors import CACHE_BYTES
 from sim.wind.field import KINDS, BoxGrid, Site, WindSpec, box_bytes, pack_winds, rotor_grid, site_wind
+from sim.wind.sheared import wave_factors
 from sim.wind.spec import KIND_NAMES
 
 SITE = Site("I", "B", hub_height=90.0, rotor_diameter=126.0)
@@ -132,3 +138,21 @@ def test_an_impossible_wind_is_refused_with_the_key(arguments, message):
 def test_an_impossible_pack_is_refused():
     with pytest.raises(InputError, match="rotor_diameter = 0; must be > 0"):
         pack_winds([], 90.0, 0, 60.0)
+
+
+@pytest.mark.skipif(numba.config.DISABLE_JIT, reason="225 points take minutes where nothing is compiled")
+@pytest.mark.parametrize("model", ["kaimal", pytest.param("tensor", marks=pytest.mark.slow)])
+def test_winds_are_made_within_the_room_that_batches_leave_for_it(model):
+    # What a worker holds at most: its batch's boxes and `MAKING` more while one is made, and the kept factors,
+    # those of the longitudinal spectra below CACHE_BYTES, the tensor's for eight speeds. Together: a gibibyte.
+    specs = [site_wind("normal_turbulence", SITE, 25.0, seed=seed, model=model) for seed in range(3)]
+    pack_winds(specs[:1], 90.0, 126.0, 200.0)
+    tracemalloc.start()
+    boxes = pack_winds(specs, 90.0, 126.0, 200.0).boxes
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    # Besides, in chunks that do not grow with the duration: waves of the tensor's whole period.
+    assert peak < boxes.nbytes + MAKING * boxes[0].nbytes + 16e6
+    kept = wave_factors(25.0, SITE.scale, rotor_grid(126.0, 200.0))[0].nbytes if model == "tensor" else 0
+    # A lane of 4200 s has 20 times the bins, and ln(20) / GROUP_WIDTH more bands: twice as many.
+    assert Limits().wind_bytes + CACHE_BYTES + 8 * 2 * kept + 16e6 < 2**30
