@@ -143,8 +143,8 @@ def test_an_impossible_pack_is_refused():
 @pytest.mark.skipif(numba.config.DISABLE_JIT, reason="225 points take minutes where nothing is compiled")
 @pytest.mark.parametrize("model", ["kaimal", pytest.param("tensor", marks=pytest.mark.slow)])
 def test_winds_are_made_within_the_room_that_batches_leave_for_it(model):
-    # What a worker holds at most: its batch's boxes and `MAKING` more while one is made, and the kept factors,
-    # those of the longitudinal spectra below CACHE_BYTES, the tensor's for eight speeds. Together: a gibibyte.
+    # What a worker holds at most: its batch's boxes, `MAKING` more while one is made, and kept factors:
+    # those of the coherence below CACHE_BYTES, those of the tensor for eight speeds. Together: a gibibyte.
     specs = [site_wind("normal_turbulence", SITE, 25.0, seed=seed, model=model) for seed in range(3)]
     pack_winds(specs[:1], 90.0, 126.0, 200.0)
     tracemalloc.start()
