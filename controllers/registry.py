@@ -23,6 +23,7 @@ OURS: Mapping[str, str] = {
     "cyclic": "controllers.cyclic:Cyclic",
     "scheduled": "controllers.scheduled:Scheduled",
     "guard": "controllers.guard:Guard",
+    "kalman-guard": "controllers.kalman_guard:KalmanGuard",
     "predictive": "controllers.predictive:Predictive",
     "supervisor": "controllers.supervisor:Supervisor",
 }

@@ -17,7 +17,7 @@ from scenarios.requirement_keys import make_requirement
 from scenarios.scenario import Entry, Scenario
 from scenarios.scenario_file import EntryKeys, ScenarioKeys
 from scenarios.sensing import clock_problems, sensor_spec
-from scenarios.stack_order import order_problems
+from scenarios.stack_order import fit_problems, order_problems
 from scenarios.wind_keys import WindKeys, case_names
 from scenarios.wind_making import Blown, WindMaker
 from sim.design import Turbine
@@ -63,7 +63,7 @@ class Builder:
         design, spec = self._turbine(at, entry)
         self._check_period(design)
         stack = tuple(self._layer(at, entry, number) for number in range(len(entry.stack)))
-        self._check_order(at, entry, stack)
+        self._check_stack(at, entry, stack, design)
         names = {layer.name for layer in stack} | set(entry.stack)
         for name in entry.parameters:
             if name not in names:
@@ -72,8 +72,10 @@ class Builder:
                 raise InputError(f"{where}: {key}; no such layer in the stack{closest(name, names)}")
         return Entry(entry.name, design, spec, stack)
 
-    def _check_order(self, at: str, entry: EntryKeys, stack: Sequence[LayerSpec]) -> None:
-        found = order_problems(entry.stack, [layer.load() for layer in stack])
+    def _check_stack(self, at: str, entry: EntryKeys, stack: Sequence[LayerSpec], design: Turbine) -> None:
+        layers = [layer.load() for layer in stack]
+        found = list(order_problems(entry.stack, layers))
+        found = found or list(fit_problems(layers, design, self.keys.period_s))
         problems = [
             f"{problem(self.path, self.lines, f'{at}.stack[{number}]', entry.stack[number], why)} "
             f"(entry '{entry.name}': {' + '.join(entry.stack)})"

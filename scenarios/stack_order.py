@@ -1,9 +1,14 @@
-"""Does the order of a stack's layers make sense?"""
+"""Does the order of a stack's layers make sense, and does each fit its turbine?"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from typing import Any
+
+import numpy as np
+
+from sim.design import Turbine
+from sim.errors import InputError
 
 
 def order_problems(names: Sequence[str], layers: Sequence[Any]) -> Iterator[tuple[int, str]]:
@@ -35,3 +40,26 @@ def order_problems(names: Sequence[str], layers: Sequence[Any]) -> Iterator[tupl
         elif makes_power[place]:
             below = ", ".join(f"'{other}'" for other in names[:place])
             yield place, f"a layer that makes power overrules those below it ({below}); move it to the bottom"
+
+
+def fit_problems(layers: Sequence[Any], design: Turbine, period: float) -> Iterator[tuple[int, str]]:
+    """Yield the place of each layer whose model does not fit the turbine, and what to do about it.
+
+    Parameters
+    ----------
+    layers : those that have a model offer ``fits(known)``, which raises `InputError` where it does not fit
+    design : Turbine
+    period : float [s]
+    """
+    with_model = [place for place, layer in enumerate(layers) if hasattr(layer, "fits")]
+    if not with_model:
+        return
+    from sim.plant.known import gather_known
+
+    known = gather_known([design], np.zeros(1, np.int64), np.zeros(1), period)
+    for place in with_model:
+        try:
+            layers[place].fits(known)
+        except InputError as error:
+            for text in error.problems:
+                yield place, text
