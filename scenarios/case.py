@@ -107,7 +107,8 @@ class RunSpec:
 class Case:
     """One lane to be: turbine, stack of logic, wind, sensors, clock.
 
-    ``entry``, ``load_case`` and ``number`` say which question the case answers; they are not part of its key.
+    ``entry``, ``load_case``, ``fault`` and ``number`` say which question the case answers; they are no part
+    of its key.
     """
 
     turbine: TurbineSpec
@@ -122,6 +123,7 @@ class Case:
     entry: str = field(default="", compare=False)
     load_case: str = field(default="", compare=False)
     number: int = field(default=0, compare=False)  #: of the seed or phase, from 1
+    fault: str = field(default="", compare=False)  #: the name of what breaks; empty for nothing
     is_event: bool = field(default=False, compare=False)  #: a deterministic event, judged by its worst phase
     per_year: float | None = field(default=None, compare=False)  #: how often the event comes, over all phases
 

@@ -207,7 +207,7 @@ class Builder:
             faults = tuple(fault_spec(keys) for keys in self.keys.faults if keys.name == name)
             share = self._required(entry, wind, has_fault=True)
             told = f"{sound.load_case}: {name}"
-            yield replace(sound, faults=faults, load_case=told, required_share=share)
+            yield replace(sound, faults=faults, fault=name, load_case=told, required_share=share)
 
     def _required(self, entry: Entry, wind: WindKeys, has_fault: bool) -> float:
         """Return the share of the unloaded clearance that must remain in a case."""

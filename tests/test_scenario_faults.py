@@ -6,7 +6,10 @@ import math
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
+import numpy as np
 import pytest
 
 from scenarios.campaign import run_cases
@@ -15,6 +18,8 @@ from scenarios.load import load_scenario
 from scenarios.sensor_keys import USUAL
 from scenarios.simulate import sensor_suite, simulate
 from scenarios.store import Store
+from scenarios.studies.assess import Assessment
+from scenarios.studies.fault_rows import fault_cells, fault_rows
 from sim.errors import InputError
 from sim.faults import KINDS
 from sim.interface import SENSED
@@ -215,3 +220,35 @@ def test_faults_give_the_same_in_this_process_and_in_workers(tmp_path: Path) -> 
     for key, result in here.items():
         for name, value in result.items():
             assert value.tobytes() == there[key][name].tobytes(), name
+
+
+def test_the_passes_under_each_fault_are_counted_apart_beside_those_of_the_sound_wind() -> None:
+    """Against a count of our own: case n leaves clearances of 1, 2, ... n + 1 m; the fourth case failed."""
+    scenario = load_scenario("bad-day", [("duration_s", 14.0), ("settle_s", 8.0)])
+    cases = scenario.cases_of(scenario.candidate)
+    counts = [0 if n == 3 else n + 1 for n in range(len(cases))]
+    clearance = np.concatenate([np.arange(1.0, count + 1.0) for count in counts])
+    gathered = SimpleNamespace(
+        cases=cases,
+        results=[None if n == 3 else {} for n in range(len(cases))],
+        must=np.full(len(cases), 3.5),
+        passes={
+            "case": np.repeat(np.arange(len(cases)), counts),
+            "clearance_m": clearance,
+            "acted": clearance == 2.0,
+        },
+    )
+    rows = fault_rows(cast(Assessment, SimpleNamespace(gathered=gathered)))
+    assert [row["fault"] for row in rows] == [None, *(case.fault for case in cases[1:])]
+    assert {row["wind"] for row in rows} == {"turbulence"}
+    assert [row["passes"] for row in rows] == counts
+    assert [row["broken_passes"] for row in rows] == [min(count, 3) for count in counts]
+    assert [row["acted"] for row in rows] == [int(count > 1) for count in counts]
+    assert [row["cases_failed"] for row in rows] == [int(n == 3) for n in range(len(cases))]
+    assert fault_cells(rows[3])[2:] == ["1 (1 failed)", "0", "0", "0", "0", "-"]
+
+
+def test_a_scenario_in_which_nothing_breaks_has_no_table_of_faults() -> None:
+    cases = load_scenario("hollin-fell").cases[:3]
+    gathered = SimpleNamespace(cases=cases, passes={"case": np.array([], int)})
+    assert fault_rows(cast(Assessment, SimpleNamespace(gathered=gathered))) == []

@@ -13,6 +13,7 @@ from scenarios.report.sections import trouble_section
 from scenarios.report.wind_figures import field_section
 from scenarios.scenario import Scenario
 from scenarios.studies.assess import Assessment
+from scenarios.studies.fault_rows import FAULT_HEAD, fault_cells
 from scenarios.studies.pass_rows import WORST_HEAD, worst_cells
 
 BIN_M = 0.25
@@ -39,6 +40,11 @@ def passes_page(scenario: Scenario, entries: Sequence[Assessment], data: Mapping
     sections = [
         Section("All passes", [Table(head, counts, left=2), Figure(spread_figure(entries, pen), caption)])
     ]
+    for entry in data["entries"]:
+        if entry["faults"]:
+            rows = [Row(fault_cells(row), pen[entry["name"]].colour) for row in entry["faults"]]
+            title = f"The passes of {entry['name']} under each fault"
+            sections.append(Section(title, [Table(FAULT_HEAD, rows, left=2)]))
     for entry in data["entries"]:
         rows = [Row(worst_cells(row)) for row in entry["worst"]]
         sections.append(Section(f"The smallest passes of {entry['name']}", [Table(WORST_HEAD, rows)]))

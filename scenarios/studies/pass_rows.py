@@ -13,6 +13,7 @@ from scenarios.studies.assess import Assessment
 
 COLUMNS = (
     "case",
+    "fault",
     "time_s",
     "blade",
     "azimuth_deg",
@@ -35,6 +36,7 @@ def pass_rows(entry: Assessment, rows: Sequence[int] | np.ndarray) -> list[dict[
     return [
         {
             "case": titles[int(passes["case"][row])],
+            "fault": cases[int(passes["case"][row])].fault,
             "time_s": float(passes["time_s"][row]),
             "blade": int(passes["blade"][row]) + 1,
             "azimuth_deg": math.degrees(float(passes["azimuth_rad"][row])),

@@ -14,6 +14,7 @@ from scenarios.provenance import code_version, versions
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment
+from scenarios.studies.fault_rows import FAULT_HEAD, fault_cells, fault_rows
 from scenarios.studies.pass_rows import COLUMNS, WORST_HEAD, pass_rows, worst_cells
 from scenarios.studies.study import Study, judge_scenario
 from scenarios.studies.telling import TROUBLES, shortened
@@ -81,6 +82,7 @@ def _entry_data(entry: Assessment) -> dict[str, Any]:
         "acted": int(np.count_nonzero(passes["acted"])),
         "broken_passes": entry.broken,
         "strikes": entry.strikes,
+        "faults": fault_rows(entry),
         "worst": pass_rows(entry, np.argsort(passes["clearance_m"], kind="stable")[:WORST]),
     }
 
@@ -106,6 +108,12 @@ def passes_text(data: dict[str, Any]) -> str:
         for entry in data["entries"]
     ]
     parts = [table(head, rows, left=2)]
+    for entry in data["entries"]:
+        if entry["faults"]:
+            broken = [fault_cells(row) for row in entry["faults"]]
+            parts.append(
+                f"The passes of {entry['name']} under each fault:\n{table(FAULT_HEAD, broken, left=2)}"
+            )
     for entry in data["entries"]:
         if entry["worst"]:
             worst = [worst_cells(row) for row in entry["worst"]]

@@ -19,6 +19,7 @@ from scenarios.studies.amounts import (
     ratio_text,
 )
 from scenarios.studies.assess import CHANNELS, Assessment
+from scenarios.studies.fault_rows import fault_rows
 from scenarios.studies.ruling import GOVERNING_HEAD, governing_cells
 from sim.measures.clearance import BinClearance, Verdict
 from sim.measures.lifetime import PairedRatio
@@ -97,6 +98,7 @@ def entry_data(entry: Assessment) -> dict[str, Any]:
         "passes": entry.pass_count,
         "broken_passes": entry.broken,
         "strikes": entry.strikes,
+        "faults": fault_rows(entry),
         "ledger": entry.ledger.total(),
         "ledger_quality": {
             "acted": float(entry.ledger.acted.sum()),
