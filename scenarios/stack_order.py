@@ -30,7 +30,7 @@ def order_problems(names: Sequence[str], layers: Sequence[Any]) -> Iterator[tupl
         if kinds[place] in kinds[:place]:
             yield (
                 place,
-                f"is in the stack twice; remove one, its size is a matter of entries.parameters.{name}",
+                f"is in the stack twice; remove one: entries.parameters.{name} sets how it acts",
             )
         elif makes_power[place] and makes_power[0]:
             what = (
