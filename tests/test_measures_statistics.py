@@ -107,3 +107,15 @@ def test_one_seed_per_wind_has_no_interval_and_says_so():
     assert found.value == pytest.approx(0.15)
     assert np.isnan(found.low)
     assert found.method == "no interval: one seed per wind"
+
+
+def test_the_only_seed_with_an_event_may_be_missing_from_a_bin_whose_other_seeds_had_no_trial():
+    # Six seeds in each of two winds; in the second only one seed had a trial. It is left out of a resample
+    # with the probability (5/6)^6 = 0.33, so the share reaches down to 0, and up to more than its value.
+    events, trials = np.zeros(12), np.r_[np.full(6, 4.0), np.zeros(6)]
+    events[7] = trials[7] = 1.0
+    found = statistics.share_over_units(events, trials, np.repeat([0, 1], 6))
+    assert found.value == pytest.approx(1.0 / 25.0)
+    assert found.low == 0.0
+    assert found.high > 2.0 / 26.0
+    assert found.units == 7

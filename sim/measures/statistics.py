@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, log, log1p, sqrt
 
 import numpy as np
@@ -256,15 +256,14 @@ def share_over_units(
     Ratio estimator, sum of events over sum of trials, with a cluster bootstrap. With no event at all, or
     nothing but events, resampling says nothing: then the bound is the exact one of Clopper and Pearson on the
     share of *units* with an event. It holds for the share of trials where units have like numbers of trials,
-    as no unit can add more than all of its trials.
+    as no unit can add more than all of its trials. A unit without trials is drawn like any other: that others
+    of its group had some is part of the scatter.
     """
     happened = np.asarray(events, dtype=np.float64)
     tried = np.asarray(trials, dtype=np.float64)
     if np.any(happened > tried * (1.0 + 1e-9)) or np.any(happened < 0.0):
         raise InputError("events: must lie between 0 and trials in every unit")
-    used = tried > 0.0
-    happened, tried, groups = happened[used], tried[used], np.asarray(groups)[used]
-    units = int(np.sum(used))
+    units = int(np.sum(tried > 0.0))
     if units == 0:
         return Interval(np.nan, np.nan, np.nan, 0, "undefined: no trial")
     total = float(np.sum(happened))
@@ -274,7 +273,8 @@ def share_over_units(
     if total >= float(np.sum(tried)) * (1.0 - 1e-12):
         bound = clopper_pearson(units, units, confidence)[0]
         return Interval(1.0, bound, 1.0, units, "nothing but events: exact bound on seeds")
-    return cluster_bootstrap(ratio, np.stack([happened, tried], axis=1), groups, confidence, seed)
+    found = cluster_bootstrap(ratio, np.stack([happened, tried], axis=1), groups, confidence, seed)
+    return replace(found, units=units)
 
 
 def _check_share(value: float, name: str) -> None:
