@@ -35,12 +35,6 @@ class Approach(Parameters):
     tower_pass: ClassVar[bool] = True
 
     margin_m: float = parameter(1.2, "m", -5.0, 10.0, "spare clearance that the logic aims at")
-    trend: float = parameter(0.25, "-", 0.0, 1.0, "share of the last change between passes expected again")
-    pitch_weight: float = parameter(1.3, "-", 0.0, 3.0, "share of a pitch change's settled effect expected")
-    gust_weight: float = parameter(2.0, "-", 0.0, 3.0, "share of the rotor's growing deflection expected")
-    gust_from_m: float = parameter(
-        1.0, "m", 0.0, 10.0, "growth of the rotor's mean deflection that is no gust"
-    )
     max_amplitude_deg: float = parameter(6.0, "deg", 0.0, 15.0, "largest pitch that the logic may add")
     relief_factor: float = parameter(
         1.0, "-", 0.2, 3.0, "true relief over settled relief of the steady table"
@@ -51,8 +45,8 @@ class Approach(Parameters):
 
     @cached_property
     def foresight(self) -> Foresight:
-        """The forecast that the parameters ask for."""
-        return Foresight(self.trend, self.pitch_weight, self.gust_weight, self.gust_from_m, self.wait_s)
+        """What hears of the passes and foresees the next: here, that it will be like the last."""
+        return Foresight(trend=0.0, pitch_weight=0.0, gust_weight=0.0, gust_from=0.0, wait_s=self.wait_s)
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start with no pitch added."""
@@ -122,6 +116,23 @@ class Approach(Parameters):
         blind = smoothstep(state["blind_turns"] - 1.0) * radians(self.blind_deg)
         offset = np.maximum(state["offset"], blind[:, None])
         return below.pitch + np.sign(per_pitch)[:, None] * offset
+
+
+@dataclass(frozen=True)
+class Foreseeing(Approach):
+    """Base of logic that foresees from the latest passes and from what power production did since."""
+
+    trend: float = parameter(0.25, "-", 0.0, 1.0, "share of the last change between passes expected again")
+    pitch_weight: float = parameter(1.3, "-", 0.0, 3.0, "share of a pitch change's settled effect expected")
+    gust_weight: float = parameter(2.0, "-", 0.0, 3.0, "share of the rotor's growing deflection expected")
+    gust_from_m: float = parameter(
+        1.0, "m", 0.0, 10.0, "growth of the rotor's mean deflection that is no gust"
+    )
+
+    @cached_property
+    def foresight(self) -> Foresight:
+        """The forecast that the parameters ask for."""
+        return Foresight(self.trend, self.pitch_weight, self.gust_weight, self.gust_from_m, self.wait_s)
 
 
 def shortfall(aim: Array, foreseen: Array, promised: Array) -> Array:

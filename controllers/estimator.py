@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from importlib import import_module
 
 import numpy as np
 
@@ -63,8 +64,7 @@ def kalman_gain(model: FlapModel, period: float) -> tuple[float, float, float]:
     ----------
     R. E. Kalman, A new approach to linear filtering and prediction problems, J. Basic Eng. 82 (1960) 35-45.
     """
-    import control
-
+    control = import_module("control")
     a = model.transition(period)
     through = np.array([[0.0], [0.0], [1.0]])
     try:

@@ -3,33 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
-from math import radians
 from typing import ClassVar
 
-import numpy as np
-
-from controllers.approach import Approach, shortfall
-from controllers.parameters import parameter
-from controllers.pulse import Pulse, entry, place
-from sim.interface import Array, Known, Readings, State
+from controllers.approach import Foreseeing
+from controllers.pulsed import Pulsed
 
 
 @dataclass(frozen=True)
-class Guard(Approach):
+class Guard(Foreseeing, Pulsed):
     """Foresee each blade's coming pass; where it would be too near, pitch that blade away as far as needed.
 
     Notes
     -----
-    1. Foresee the clearance without the logic (``foresight``).
-    2. Shortfall = required clearance + margin - foreseen clearance - relief already under way.
-    3. While the blade approaches, let the amplitude of its pulse grow by shortfall / relief per rad, the
-       relief per rad being what the rest of the pulse can still give (``pulse``). It never shrinks
-       before the pass; after it the raised cosine releases smoothly.
-    4. Growth is bounded by the servo: commanded rate at most ``rate_share`` of the limit.
-
-    Delays: azimuth is brought up to now by its age; the pulse leads by servo delay, servo lag and flap
-    lag, so that its relief peaks at the tower. Missing readings: see ``approach``.
+    Forecast by the latest passes (``foresight``); answer by a pulse that grows with the shortfall
+    (``pulsed``); azimuth brought up to now by its age, missing readings as told in ``approach``.
 
     References
     ----------
@@ -37,46 +24,3 @@ class Guard(Approach):
     """
 
     name: ClassVar[str] = "guard"
-
-    half_width_deg: float = parameter(85.0, "deg", 20.0, 105.0, "azimuth from the pulse's centre to its end")
-    lead_deg: float = parameter(10.0, "deg", -30.0, 30.0, "extra lead of the pulse")
-    last_call_deg: float = parameter(25.0, "deg", 0.0, 90.0, "azimuth before the tower where deciding ends")
-    least_deg: float = parameter(0.2, "deg", 0.0, 5.0, "smallest amplitude worth beginning with")
-
-    @cached_property
-    def pulse(self) -> Pulse:
-        """The pulse that the parameters ask for."""
-        return Pulse(radians(self.half_width_deg), radians(self.lead_deg))
-
-    def init(self, known: Known, seen: Readings) -> State:
-        """Start with no pulse under way."""
-        state, pulse = super().init(known, seen), self.pulse
-        nothing = state["offset"]
-        rate = (self.rate_share * known.pitch_rate_limit)[:, None]
-        steepest = 2.0 * pulse.half_width * rate / (np.pi * 1.1 * known.rated_rotor_speed[:, None])
-        return state | {
-            "largest": np.minimum(state["largest"], steepest),
-            "centre": pulse.centre(known)[:, None] + nothing,
-            "still": pulse.relief_table(known),
-            "amplitude": nothing,
-        }
-
-    def decide(self, state: State, foreseen: Array, per_pitch: Array) -> dict[str, Array]:
-        """Let the pulses grow where the foreseen clearance falls short."""
-        angle = state["angle"]
-        shape = self.pulse.shape(angle, state["centre"])
-        running = shape > 0.0
-        amplitude, promised = state["amplitude"] * running, state["promised"] * running
-        gain = np.maximum(entry(state["still"], place(angle)) * np.abs(per_pitch)[:, None], 1e-6)
-        wanted = shortfall(state["aim"], foreseen, promised) / gain
-        room = (state["pitch_step"] + state["offset"] - amplitude * shape) / np.maximum(shape, 1e-6)
-        growth = np.minimum(np.minimum(wanted, room), state["largest"] - amplitude)
-        begun = (amplitude > 0.0) | (wanted >= radians(self.least_deg))
-        deciding = running & begun & (angle < -radians(self.last_call_deg))
-        growth = np.maximum(growth, 0.0) * deciding
-        amplitude = amplitude + growth
-        return {
-            "amplitude": amplitude,
-            "promised": promised + growth * gain,
-            "offset": amplitude * shape,
-        }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib import import_module
 from typing import ClassVar
 
 import numpy as np
@@ -57,6 +58,10 @@ class KalmanGuard(Guard):
     flap_frequency_rad_s: float = parameter(
         0.0, "rad/s", 0.0, 60.0, "of the model's first flap mode; 0: the turbine's own"
     )
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        import_module("control")  # now, as it takes a second, and the first call may be timed
 
     def models(self, known: Known) -> list[FlapModel]:
         """Return each lane's model of the flap mode, fit to its turbine."""

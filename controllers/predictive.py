@@ -9,7 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from controllers.approach import Approach, shortfall
+from controllers.approach import Foreseeing, shortfall
 from controllers.effort import smallest_effort
 from controllers.parameters import parameter
 from controllers.pulse import ANGLES, entry, held_relief_table, place
@@ -19,7 +19,7 @@ from sim.interface import Array, Known, Readings, State
 
 
 @dataclass(frozen=True)
-class Predictive(Approach):
+class Predictive(Foreseeing):
     """Plan each blade's pitch to its pass anew every period: least effort that yields the clearance needed.
 
     Notes

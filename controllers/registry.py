@@ -24,6 +24,8 @@ OURS: Mapping[str, str] = {
     "scheduled": "controllers.scheduled:Scheduled",
     "guard": "controllers.guard:Guard",
     "kalman-guard": "controllers.kalman_guard:KalmanGuard",
+    "preview": "controllers.preview:Preview",
+    "learning": "controllers.learning:Learning",
     "predictive": "controllers.predictive:Predictive",
     "supervisor": "controllers.supervisor:Supervisor",
 }

@@ -1,0 +1,82 @@
+"""Which relief did the last passes in this wind need, and does giving it again do?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from controllers.parameters import parameter
+from controllers.pulsed import Pulsed
+from controllers.signals import hold, row_starts, share_per_period
+from sim.interface import Array, Known, Readings, State
+
+BINS = 32
+"""Bins of nacelle wind, one metre per second each, from 0; the last holds all above."""
+
+
+@dataclass(frozen=True)
+class Learning(Pulsed):
+    """Repeat at every pass the relief that the passes before it in the same wind turned out to need.
+
+    Notes
+    -----
+    Each bin of the nacelle wind, low-passed by ``filter_s``, keeps one relief R. When a pass is heard of,
+    what it needed is known: N = aim - (its clearance - the relief that it was given). Then
+
+        R += rise (N - R) where N > R,    R += fall (max(N, 0) - R) elsewhere,
+
+    so R lies above most of what was needed in that wind: it rests where rise E[(N - R)+] = fall E[(R - N)+],
+    the expectile of max(N, 0) of order rise/(rise + fall). Every pass of that wind is then given R by a
+    pulse (``pulsed``), which is to say that it is foreseen to fall short by R.
+
+    It repeats rather than foresees: it cannot tell the one gust in a hundred from the ninety-nine others, and
+    treats all alike.
+
+    References
+    ----------
+    W. K. Newey, J. L. Powell, Asymmetric least squares estimation and testing, Econometrica 55 (1987)
+    819-847, for expectiles (from memory). The use is derived here.
+    """
+
+    name: ClassVar[str] = "learning"
+    needs: ClassVar[tuple[str, ...]] = (*Pulsed.needs, "wind_speed")
+
+    margin_m: float = parameter(0.3, "m", -5.0, 10.0, "spare clearance that the logic aims at")
+    rise: float = parameter(0.5, "-", 0.01, 1.0, "share of a shortfall that is learned at once")
+    fall: float = parameter(0.005, "-", 0.0, 0.5, "share of an excess that is forgotten at each pass")
+    start_m: float = parameter(0.0, "m", 0.0, 5.0, "relief given before anything is learned")
+    filter_s: float = parameter(10.0, "s", 0.1, 120.0, "time constant of the wind filter")
+
+    def init(self, known: Known, seen: Readings) -> State:
+        """Start with nothing learned."""
+        state = super().init(known, seen)
+        wind = hold(seen, "wind_speed", known.steady.wind_speed[:, 0])
+        return state | {
+            "wind": wind,
+            "last_wind": wind,
+            "wind_share": share_per_period(state["period"], self.filter_s),
+            "learned": np.full((len(wind), BINS), self.start_m),
+            "was_awaited": state["awaited"],
+        }
+
+    def foresee(
+        self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
+    ) -> tuple[dict[str, Array], Array]:
+        """Learn from a pass that is heard of, and expect of the next what the bin holds."""
+        raw = hold(seen, "wind_speed", before["last_wind"])
+        wind = before["wind"] + before["wind_share"] * (raw - before["wind"])
+        place = np.minimum(np.maximum(wind, 0.0), BINS - 1.0).astype(np.int64)
+        at = place + row_starts(len(place), BINS)
+        learned = before["learned"]
+        relief = learned.take(at)
+        heard = before["was_awaited"] & ~after["awaited"]
+        needed = after["aim"] - after["newest"]
+        more = self.rise * np.maximum(needed - relief, 0.0)
+        less = self.fall * np.maximum(relief - np.maximum(needed, 0.0), 0.0)
+        relief = np.where(heard, relief + (more - less), relief)
+        learned = learned.copy()
+        learned.reshape(-1)[at] = relief
+        told = {"wind": wind, "last_wind": raw, "learned": learned, "was_awaited": after["awaited"]}
+        return told, after["aim"] - relief
