@@ -33,6 +33,7 @@ def test_answer_holds_poles_and_margins_of_every_stack(answered) -> None:
     assert first["rotor_speed_rpm"] == pytest.approx(11.0, rel=1e-3)
     assert [loop["loop"] for loop in first["loops"]] == ["collective pitch"]
     assert first["loops"] == second["loops"], "the thrust limit rests at this wind"
+    assert (first["resting_layers"], second["resting_layers"]) == ([], ["thrust-limit"])
     assert {pole["motion"] for pole in first["open_loop_poles"]} >= {
         "rotor speed",
         "tower fore-aft",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from scenarios.report.loop_figures import answer_figure, loop_figure, pole_figure, step_figure
 from scenarios.report.page import BREAKS, HOLDS, Figure, Page, Row, Section, Table, Text
-from scenarios.studies.loops_text import MARGIN_HEAD, POLE_HEAD, margin_rows, pole_rows
+from scenarios.studies.loops_text import MARGIN_HEAD, POLE_HEAD, margin_rows, pole_rows, resting_text
 from sim.design import Turbine
 
 if TYPE_CHECKING:
@@ -100,6 +100,8 @@ def _speed_sections(looks: Sequence[Look], rows: Sequence[Mapping[str, Any]], sp
             f"{row['stack']}: {row['rotor_speed_rpm']:.2f} rpm, pitch {row['pitch_deg']:.2f} deg, "
             f"torque {row['torque_kNm']:.0f} kN m."
         )
+        if row["resting_layers"]:
+            where += f" {resting_text(row).capitalize()}."
         motions += [Text(where), Table(POLE_HEAD, [Row(cells) for cells in pole_rows(row)])]
     return [
         Section(f"Loops and answers at {speed:g} m/s", answers),

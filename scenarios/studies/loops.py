@@ -20,7 +20,7 @@ from sim.design import Turbine
 from sim.errors import InputError
 from sim.keyfile import apply_overrides
 from sim.linear.closed import ClosedLoop
-from sim.linear.logic import linearise_stack
+from sim.linear.logic import linearise_stack, resting_layers
 from sim.linear.loop import BAND_HZ, Delays, Loop
 from sim.linear.margins import Margins, margins_of
 from sim.linear.plant import INPUTS, OUTPUTS, linearise
@@ -148,9 +148,7 @@ def _check(asked: Asked, turbine: Turbine) -> None:
         )
     if asked.period > longest_period(turbine) * (1.0 + 1e-9):
         most = longest_period(turbine)
-        problems.append(
-            f"--period {asked.period:g}: must be at most {most:.4g} s for the plant's stiffest mode"
-        )
+        problems.append(f"--period {asked.period:g}: must be at most {most:.4g} s for the stiffest mode")
     if problems:
         raise InputError(problems)
 
@@ -232,6 +230,7 @@ def _row(found: Look) -> dict[str, Any]:
         "plant_states": len(plant.states),
         "logic_states": list(logic.states),
         "logic_spread_over_azimuth": logic.spread,
+        "resting_layers": resting_layers(found.settled, logic),
         "stable": found.is_stable,
         "open_loop_poles": _poles(found.open_poles),
         "closed_loop_poles": _poles(found.closed_poles),

@@ -39,14 +39,23 @@ def loops_text(data: Mapping[str, Any]) -> str:
 def operation_text(row: Mapping[str, Any]) -> str:
     """Return one stack at one wind speed."""
     cyclic = f" and {row['cyclic_pitch_deg']:.2f} deg of it cyclic" if row["cyclic_pitch_deg"] > 0.005 else ""
+    resting = f"\n{resting_text(row)}" if row["resting_layers"] else ""
     verdict = "stable" if row["stable"] else "UNSTABLE"
     return (
         f"{row['stack']} at {row['wind_speed_m_s']:g} m/s: {verdict}; {row['rotor_speed_rpm']:.2f} rpm, "
         "pitch "
-        f"{row['pitch_deg']:.2f} deg{cyclic}, torque {row['torque_kNm']:.0f} kN m\n"
+        f"{row['pitch_deg']:.2f} deg{cyclic}, torque {row['torque_kNm']:.0f} kN m{resting}\n"
         + table(POLE_HEAD, pole_rows(row))
         + "\n\n"
         + margins_text(row)
+    )
+
+
+def resting_text(row: Mapping[str, Any]) -> str:
+    """Say which layers have no part in small motions here."""
+    names = " and ".join(row["resting_layers"])
+    return (
+        f"{names} {'rests' if len(row['resting_layers']) == 1 else 'rest'} in this wind: no part in the loops"
     )
 
 

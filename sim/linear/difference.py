@@ -193,7 +193,7 @@ class _Memory:
         scales = np.ones_like(values)
         for leaf in self.leaves.values():
             size = float(np.abs(values[leaf.span]).max(initial=0.0))
-            scales[leaf.span] = size if size > 0.0 else 1e-3
+            scales[leaf.span] = size if size > 1e-9 else 1e-3
         return scales
 
 

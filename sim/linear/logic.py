@@ -51,6 +51,7 @@ class LinearLogic:
     A, B, C, D : float64 - readings as READINGS, commands as `sim.linear.plant.COMMANDS`
     states : names
     period : float [s]
+    usual : (reading,) float64 - changes of the readings that count as usual
     spread : float [-] - by how much its answers differ with the azimuth, of each command's largest
     """
 
@@ -60,6 +61,7 @@ class LinearLogic:
     D: Array
     states: tuple[str, ...]
     period: float
+    usual: Array
     spread: float = 0.0
 
     def response(self, frequencies: Array) -> Array:
@@ -101,6 +103,34 @@ def linearise_stack(settled: Settled) -> LinearLogic:
     )
 
 
+def resting_layers(settled: Settled, logic: LinearLogic) -> list[str]:
+    """Return the layers without which the stack's linear form is the same: they rest in this steady wind.
+
+    Parameters
+    ----------
+    settled : Settled
+    logic : LinearLogic
+        Of the whole stack.
+    """
+    frequencies, floor = 2.0 * np.pi * np.array(JUDGED_HZ), _floor(settled)
+    whole, resting = logic.response(frequencies) * logic.usual, []
+    for place, name in enumerate(settled.stack.names):
+        keep = [k for k in range(len(settled.stack.names)) if k != place]
+        rest = Stack([settled.stack.layers[k] for k in keep], [settled.stack.names[k] for k in keep])
+        moments = [replace(moment, states=[moment.states[k] for k in keep]) for moment in settled.moments]
+        found = _try(replace(settled, moments=moments), rest)[0] if keep else None
+        if found is not None:
+            away = np.abs(found.response(frequencies) * found.usual - whole).max(axis=(0, 2))
+            if bool(np.all(away <= 1e-3 * np.abs(whole).max(axis=(0, 2)) + floor)):
+                resting.append(name)
+    return resting
+
+
+def _floor(settled: Settled) -> Array:
+    """Return the answer of each command to a usual change that counts as none, (command,)."""
+    return NONE * np.array([1.0, 1.0, 1.0, float(settled.flock.known.rated_torque[0])])
+
+
 def _try(settled: Settled, stack: Stack) -> tuple[LinearLogic | None, str]:
     """Return the linear form of a stack, or why there is none."""
     moments = [replace(moment, states=moment.states[: len(stack.layers)]) for moment in settled.moments]
@@ -109,7 +139,7 @@ def _try(settled: Settled, stack: Stack) -> tuple[LinearLogic | None, str]:
         for moment in moments
     ]
     usual, period, n = told[0].usual, settled.period, told[0].states
-    floor = NONE * np.array([1.0, 1.0, 1.0, float(settled.flock.known.rated_torque[0])])
+    floor = _floor(settled)
 
     def judge(matrices: Sequence[Array], others: Sequence[Array]) -> float:
         """Return the largest difference of answers, over the command's largest at that frequency."""
@@ -213,4 +243,4 @@ def _reduced(matrix: Array, told: Difference, period: float) -> LinearLogic:
     keep = np.flatnonzero(moved & answered)
     names = [name for leaf in told.leaves for name in leaf.names]
     kept = tuple(names[k] for k in keep.tolist())
-    return LinearLogic(A[keep][:, keep], B[keep], C[:, keep], D, kept, period)
+    return LinearLogic(A[keep][:, keep], B[keep], C[:, keep], D, kept, period, usual)
