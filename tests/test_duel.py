@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 
 from scenarios.cli import main
+from scenarios.studies.cost import StackCost, cost_text, costs_of
 from scenarios.studies.duel import duel_scenario
 from sim.errors import InputError
 
@@ -104,3 +106,31 @@ def test_what_a_layer_prints_stays_out_of_the_answer(tmp_path, capsys) -> None:
     assert json.loads(told.out)["keeps_the_contract"]
     assert "imported" in told.err
     assert "stepped" in told.err
+
+
+def test_a_study_tells_of_a_slow_layer_of_ones_own_with_its_share_of_the_time(tmp_path: Path, capsys) -> None:
+    own = f"{DATA}/broken_logic.py:Slow"
+    entries = (
+        f'[{{name = "plain", stack = ["power"]}}, {{name = "own", stack = ["power", {json.dumps(own)}]}}]'
+    )
+    sets = [f"{key}={value}" for key, value in [*SMALL, ("duration_s", "6"), ("entries", entries)]]
+    asked = ["study", "hollin-fell", "--jobs", "0", "--quiet", f"--out={tmp_path}", f"--store={tmp_path}/s"]
+    main([*asked, *(part for one in sets for part in ("--set", one))])
+    told = capsys.readouterr().out
+    assert re.search(r"slow, of the wall time: own \(\d\d%\)", told)
+    assert "plain" not in told.partition("What a call costs")[2]
+    data = json.loads((tmp_path / "hollin-fell.json").read_text())
+    assert set(data["cost"]) == {"own"}
+    assert data["cost"]["own"]["slow"]
+
+
+def test_a_stack_of_which_a_case_failed_is_not_timed_for_it_may_never_return(monkeypatch) -> None:
+    scenario = duel_scenario("hollin-fell", ["power", "power+guard", "power+scheduled"], SMALL)
+    cost = StackCost(1e-5, 1e-4, 1e-3, 5e-5)
+    monkeypatch.setattr("scenarios.studies.cost.measure", lambda case: cost)
+    failed = [{"case": "gusty", "entry": "power+guard", "why": "it stalled"}]
+    costs, untimed = costs_of(scenario, failed, all_stacks=True)
+    assert (list(costs), untimed) == (["power", "power+scheduled"], ["power+guard"])
+    assert "not timed, for cases of it failed: power+guard" in cost_text(costs, untimed)
+    assert costs_of(scenario, [], all_stacks=False) == ({}, [])
+    assert cost_text({}) == ""

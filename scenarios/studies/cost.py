@@ -1,30 +1,34 @@
-"""What does a stack of logic cost per call, and how much of the march's time does it take?"""
+"""What does a stack of logic cost per call, and how much of the march's time does it take?
+
+It is timed apart from the march, on copies of one case: results from the store were marched some other day.
+"""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+
+import numpy as np
 
 from controllers.cost import yardstick
 from scenarios.answer import table
 from scenarios.case import Case
+from scenarios.scenario import Scenario
 from scenarios.simulate import make_flock, make_world
-from sim.counting import empty_log
-from sim.flock import Flock
 
 LANES = 64
 """Lanes that are marched side by side for the timing."""
-WARM, TIMED = 8, 60
-"""Ticks before the clock starts, and ticks that are timed."""
+WARM, TIMED, IN_A_ROW = 8, 60, 6
+"""Ticks before the clock starts, ticks that are timed, and ticks of which the mean is taken."""
 SLOW_SHARE = 0.4
 """Share of the march's time above which a stack is called slow."""
 
 
 @dataclass(frozen=True)
 class StackCost:
-    """What the parts of the march took, each the best of many ticks [s]."""
+    """What the parts of the march took in a tick, each the best mean of a few ticks [s]."""
 
     sensing: float
     logic: float
@@ -64,19 +68,49 @@ def measure(case: Case, lanes: int = LANES) -> StackCost:
 
     Notes
     -----
-    The yardstick is about 60 elementwise numpy operations on the same number of lanes. Times are the least of
-    the ticks: a busy neighbour makes them larger, never smaller.
+    The yardstick is about 60 elementwise numpy operations on the same number of lanes. Times are the least
+    mean of a few ticks in a row: a busy neighbour makes them larger, never smaller, and a layer may be slow
+    at every second or third call only.
     """
+    from sim.flock import empty_log
+
     cases = [case] * lanes
     world, design_of, wind_of = make_world(cases[:1], duration=(WARM + TIMED + 2) * case.run.period)
     flock = make_flock(cases, world, design_of, wind_of)
     log = empty_log(lanes, 0, WARM + TIMED + 2, turning=True, period=case.run.period)
-    rows = [_tick(flock, log) for _ in range(WARM + TIMED)][WARM:]
-    sensing, logic, plant = (min(row[part] for row in rows) for part in range(3))
+    with np.errstate(all="ignore"):
+        rows = np.array([_tick(flock, log) for _ in range(WARM + TIMED)][WARM:])
+    sensing, logic, plant = rows.reshape(-1, IN_A_ROW, 3).mean(axis=1).min(axis=0).tolist()
     return StackCost(sensing, logic, plant, yardstick(lanes))
 
 
-def _tick(flock: Flock, log: Any) -> tuple[float, float, float]:
+def costs_of(
+    scenario: Scenario, failed: Sequence[Mapping[str, str]], *, all_stacks: bool
+) -> tuple[dict[str, StackCost], list[str]]:
+    """Time the stacks of a scenario's entries.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    failed : as of `scenarios.studies.study.Study`
+    all_stacks : bool
+        Or only those with a layer of the user's own.
+
+    Returns
+    -------
+    costs : dict
+        By entry.
+    untimed : list of str
+        Entries of which a case failed: their logic may never return.
+    """
+    troubled = {row["entry"] for row in failed}
+    asked = [entry for entry in scenario.entries if all_stacks or any(layer.source for layer in entry.stack)]
+    sound = [entry for entry in asked if entry.name not in troubled]
+    untimed = [entry.name for entry in asked if entry.name in troubled]
+    return {entry.name: measure(scenario.cases_of(entry)[0]) for entry in sound}, untimed
+
+
+def _tick(flock: Any, log: Any) -> tuple[float, float, float]:
     start = time.perf_counter()
     seen = flock.sense()
     sensed = time.perf_counter()
@@ -87,18 +121,23 @@ def _tick(flock: Flock, log: Any) -> tuple[float, float, float]:
     return sensed - start, decided - sensed, time.perf_counter() - decided
 
 
-def cost_text(names: Sequence[str], costs: Sequence[StackCost]) -> str:
-    """Return the costs for people; a slow stack is named."""
+def cost_data(costs: Mapping[str, StackCost]) -> dict[str, Any]:
+    """Return the costs for machines, by entry."""
+    return {name: cost.data() for name, cost in costs.items()}
+
+
+def cost_text(costs: Mapping[str, StackCost], untimed: Sequence[str] = ()) -> str:
+    """Return the costs for people; a slow stack is named with its share of the time."""
     rows = [
         [name, f"{cost.logic * 1e6:.0f}", f"{cost.logic / cost.yardstick:.1f}", f"{cost.share:.0%}"]
-        for name, cost in zip(names, costs, strict=True)
+        for name, cost in costs.items()
     ]
-    told = table(["stack", "us a call", "yardsticks", "of the wall time"], rows)
-    slow = [name for name, cost in zip(names, costs, strict=True) if cost.share > SLOW_SHARE]
-    warning = (
-        f"\nslow: {', '.join(slow)}; whole arrays instead of loops over lanes are faster" if slow else ""
-    )
-    return (
-        f"What a call costs at {LANES} lanes, in microseconds and against a fixed piece of numpy work:\n"
-        f"{told}{warning}"
-    )
+    head = ["stack", "us a call", "yardsticks", "of the wall time"]
+    title = f"What a call costs at {LANES} lanes, in microseconds and against a fixed piece of numpy work:"
+    lines = [title, table(head, rows)] if rows else []
+    slow = [f"{name} ({cost.share:.0%})" for name, cost in costs.items() if cost.share > SLOW_SHARE]
+    if slow:
+        lines.append(f"slow, of the wall time: {', '.join(slow)}; whole arrays are faster than loops")
+    if untimed:
+        lines.append(f"not timed, for cases of it failed: {', '.join(untimed)}")
+    return "\n".join(lines)

@@ -7,14 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from scenarios.answer import Answer, Options, to_json
+from scenarios.answer import Answer, Options
 from scenarios.load import Overrides, load_scenario, scenario_path
 from scenarios.scenario import Scenario
-from scenarios.store import Store
-from scenarios.studies.cost import StackCost, cost_text, measure
-from scenarios.studies.featured import find_features
-from scenarios.studies.study import judge_scenario, study_data
-from scenarios.studies.telling import text_of
+from scenarios.studies.study import answer
 from sim.errors import InputError
 from sim.keyfile import read_toml
 
@@ -73,27 +69,4 @@ def run(scenario: Scenario, options: Options) -> Answer:
     InputError, RunError
         As `scenarios.campaign.run_cases`; the page cannot be written.
     """
-    from scenarios.report.page import Row, Section, Table, Text, render, write
-    from scenarios.report.sections import study_page
-
-    store = Store(options.store)
-    study = judge_scenario(scenario, store, options)
-    page = options.out / f"{scenario.name}.html"
-    costs = [measure(scenario.cases_of(entry)[0]) for entry in scenario.entries]
-    data = study_data(study, page) | {"cost": _cost_data(scenario, costs)}
-    composed = study_page(scenario, study.entries, find_features(study.entries, store), data)
-    rows = [
-        Row([name, *(f"{cost[key]:.3g}" for key in ("logic_us", "yardsticks", "share_of_wall_time"))])
-        for name, cost in data["cost"].items()
-    ]
-    head = ["stack", "a call [us]", "over the numpy yardstick", "share of the wall time"]
-    note = "Timed on this machine, 64 lanes side by side; the yardstick is a fixed piece of numpy work."
-    section = Section("What the logic costs to compute", [Text(note), Table(head, rows)])
-    write(page, render(replace(composed, sections=[*composed.sections, section])))
-    write(page.with_suffix(".json"), to_json(data) + "\n")
-    names = [entry.name for entry in scenario.entries]
-    return Answer(data, f"{text_of(study.entries, data)}\n\n{cost_text(names, costs)}", study.code)
-
-
-def _cost_data(scenario: Scenario, costs: Sequence[StackCost]) -> dict[str, Any]:
-    return {entry.name: cost.data() for entry, cost in zip(scenario.entries, costs, strict=True)}
+    return answer(scenario, options, times_all=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from scenarios.remembered import begin, end
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment, assess
+from scenarios.studies.cost import cost_data, cost_text, costs_of
 from scenarios.studies.featured import find_features
 from scenarios.studies.gather import has_ended, trouble_of
 from scenarios.studies.ruling import governing_data, requirement_data
@@ -58,6 +59,12 @@ def run(scenario: Scenario, options: Options) -> Answer:
     InputError, RunError
         As `scenarios.campaign.run_cases`; the page cannot be written.
     """
+    return answer(scenario, options)
+
+
+def answer(scenario: Scenario, options: Options, *, times_all: bool = False) -> Answer:
+    """Answer as `run` does; ``times_all`` times every stack, not only those with a layer of one's own."""
+    from scenarios.report.costs import cost_sections
     from scenarios.report.page import prepare, render, write
     from scenarios.report.sections import study_page
 
@@ -65,11 +72,14 @@ def run(scenario: Scenario, options: Options) -> Answer:
     store = Store(options.store)
     study = judge_scenario(scenario, store, options)
     page = options.out / f"{scenario.name}.html"
-    data = study_data(study, page)
-    features = find_features(study.entries, store)
-    write(page, render(study_page(scenario, study.entries, features, data)))
+    costs, untimed = costs_of(scenario, study.failed, all_stacks=times_all)
+    data = study_data(study, page) | {"cost": cost_data(costs)}
+    composed = study_page(scenario, study.entries, find_features(study.entries, store), data)
+    sections = [*composed.sections, *cost_sections(data["cost"])]
+    write(page, render(replace(composed, sections=sections)))
     write(page.with_suffix(".json"), to_json(data) + "\n")
-    return Answer(data, text_of(study.entries, data), study.code)
+    told = [text_of(study.entries, data), cost_text(costs, untimed)]
+    return Answer(data, "\n\n".join(part for part in told if part), study.code)
 
 
 def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
