@@ -20,6 +20,7 @@ from sim.interface import Status
 from sim.kernels import layout as at
 from sim.march import march
 from sim.plant.rotor import steady_rotor
+from sim.units import unit_of
 from sim.wind import standard
 from sim.wind.atmosphere import shear_exponent
 from sim.wind.gusts import DIRECTION, SPEED, VERTICAL
@@ -458,3 +459,9 @@ def test_the_shipped_load_cases_are_those_of_the_standard() -> None:
     turbulent = [case for case in scenario.cases if not case.is_event]
     assert {case.wind.model for case in turbulent} == {"kaimal"}
     assert min(sum(c.wind.speed == case.wind.speed for c in turbulent) for case in turbulent) >= 6
+
+
+def test_keys_of_winds_are_listed_with_their_units() -> None:
+    units = {"veer_deg_per_m": "deg/m", "return_period_years": "years", "jet_speed_m_s": "m/s"}
+    assert {key: unit_of(key)[0] for key in units} == units
+    assert unit_of("veer_deg_per_m")[1] == pytest.approx(math.pi / 180.0)

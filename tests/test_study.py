@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -424,6 +425,13 @@ def test_passes_lists_the_smallest_of_each_entry_and_writes_every_pass(small: Br
     guarded = answer.data["entries"][-1]
     raw = np.sort(np.concatenate([r["passes.clearance_m"] for _, r in small.results("guarded")]))
     assert [row["clearance_m"] for row in guarded["worst"]] == pytest.approx(raw[: passes.WORST].tolist())
+    rows = guarded["load_cases"]
+    judged = {row["load_case"]: row for row in entry_of(small, "guarded")["load_cases"]}
+    assert {row["load_case"] for row in rows} == set(judged)
+    left = [row["characteristic_clearance_m"] for row in rows]
+    assert left == sorted(left)
+    assert left[0] == entry_of(small, "guarded")["characteristic_clearance_m"]
+    assert re.search(rf"guarded +{rows[0]['load_case']}", answer.text)
     lines = Path(answer.data["listing"]).read_text().splitlines()
     assert len(lines) == 1 + sum(entry["passes"] for entry in answer.data["entries"])
     assert lines[0] == "entry," + ",".join(passes.COLUMNS)

@@ -156,3 +156,13 @@ def test_winds_are_made_within_the_room_that_batches_leave_for_it(model):
     kept = wave_factors(25.0, SITE.scale, rotor_grid(126.0, 200.0))[0].nbytes if model == "tensor" else 0
     # A lane of 4200 s has 20 times the bins, and ln(20) / GROUP_WIDTH more bands: twice as many.
     assert Limits().wind_bytes + CACHE_BYTES + 8 * 2 * kept + 16e6 < 2**30
+
+
+@pytest.mark.parametrize(
+    "changed, message",
+    [({"ny": 1}, "ny = 1; must be at least 2"), ({"width": 0.0}, "width = 0; must be above 0"),
+     ({"step": np.nan}, "step = nan; must be above 0"), ({"duration": np.inf}, "duration = inf; must be")],
+)  # fmt: skip
+def test_an_impossible_grid_is_refused(changed, message):
+    with pytest.raises(InputError, match=message):
+        dataclasses.replace(SMALL, **changed)

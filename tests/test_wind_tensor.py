@@ -169,16 +169,33 @@ def test_box_has_the_tensors_coherence_and_lean_between_heights(fields, componen
     assert found.imag == pytest.approx(expected.imag, abs=limit)
 
 
-def cross_spectrum(component, distance, frequency):
-    """Cross spectrum of a point and one ``distance`` above it, over the auto spectrum, by the tensor."""
+@pytest.mark.parametrize("component, columns", [(0, (3, 4)), (1, (3, 4)), (2, (3, 4)), (1, (2, 4))])
+def test_box_has_the_tensors_coherence_from_side_to_side(fields, component, columns):
+    frequencies = np.fft.rfftfreq(GRID.period_samples, GRID.step)
+    band = abs(frequencies / 0.03 - 1) < 0.3
+    waves = np.fft.rfft(fields[:, :, component], axis=1)[:, band]
+    # Rows 60 m apart count as independent; a whole period has no leakage.
+    right, left = (waves[:, :, ::3, column] for column in columns)
+    found = (left * right.conj()).sum() / np.sqrt((abs(left) ** 2).sum() * (abs(right) ** 2).sum())
+    distance = (columns[1] - columns[0]) * GRID.dy
+    expected = cross_spectrum(component, distance, 0.03, across=True).real
+    limit = 5 / np.sqrt(2 * right.size) * (1 - expected**2) + 0.03
+    assert found.real == pytest.approx(expected, abs=limit)
+    assert abs(found.imag) < limit
+
+
+def cross_spectrum(component, distance, frequency, across=False):
+    """Cross spectrum of a point and one ``distance`` above or beside it, over the auto spectrum."""
     k1 = 2 * np.pi * LENGTH * frequency / SPEED
     total, auto = 0.0, 0.0
     for radius in np.exp(np.arange(-5, 4, 0.1)) * k1:
         for turn in (np.arange(60) + 0.5) / 60 * np.pi:
-            k3 = radius * np.cos(turn)
+            k2, k3 = radius * np.sin(turn), radius * np.cos(turn)
             # Carried by the wind, the wave exp(i k x) turns as exp(-i k1 V t): so take the conjugate.
-            share = radius**2 * tensor((k1, radius * np.sin(turn), k3))[component, component]
-            total += share * np.exp(-1j * k3 * distance / LENGTH)
+            share = radius**2 * tensor((k1, k2, k3))[component, component]
+            # Of the half circle, what is beside is as strong at -k2.
+            phase = np.cos(k2 * distance / LENGTH) if across else np.exp(-1j * k3 * distance / LENGTH)
+            total += share * phase
             auto += share
     return total / auto
 

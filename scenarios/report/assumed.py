@@ -20,6 +20,8 @@ LIMITS = (
     "wakes of other turbines, dirt.",
     "Clearance is looked for over the outer fifth of each blade, horizontally from its outline to the wall "
     "of the moving tower.",
+    "Winds above cut-out are marched with the rotor turning under its logic; a rotor at rest is not "
+    "modelled.",
     "A share of passes from simulation is not a rate of dangerous failures; software's systematic faults "
     "have no probability.",
 )

@@ -8,14 +8,18 @@ from typing import Any
 import numpy as np
 
 from scenarios.report.drawing import RULE, SOFT, Pen, legend_above, pens, sheet
-from scenarios.report.page import UNKNOWN, Figure, Page, Row, Section, Table
+from scenarios.report.page import UNKNOWN, Figure, Page, Row, Section, Table, Text
 from scenarios.report.sections import trouble_section
 from scenarios.report.wind_figures import field_section
 from scenarios.scenario import Scenario
 from scenarios.studies.assess import Assessment
 from scenarios.studies.fault_rows import FAULT_HEAD, fault_cells
-from scenarios.studies.pass_rows import WORST_HEAD, worst_cells
+from scenarios.studies.pass_rows import CASES_HEAD, WORST_HEAD, case_rows, worst_cells
 
+CASES_NOTE = (
+    "Each load case at its worst wind speed: characteristic clearance (in turbulence the mean over seeds of "
+    "each seed's smallest, in a gust the worst over the rotor's position) and the smallest of all passes."
+)
 BIN_M = 0.25
 """Width of the bins of clearance [m]."""
 
@@ -40,6 +44,10 @@ def passes_page(scenario: Scenario, entries: Sequence[Assessment], data: Mapping
     sections = [
         Section("All passes", [Table(head, counts, left=2), Figure(spread_figure(entries, pen), caption)])
     ]
+    cases = [Row(cells, pen[entry["name"]].colour) for entry in data["entries"] for cells in case_rows(entry)]
+    sections.append(
+        Section("What each load case leaves", [Text(CASES_NOTE), Table(CASES_HEAD, cases, left=2)])
+    )
     for entry in data["entries"]:
         if entry["faults"]:
             rows = [Row(fault_cells(row), pen[entry["name"]].colour) for row in entry["faults"]]

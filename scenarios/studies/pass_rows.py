@@ -1,4 +1,4 @@
-"""What is said of a single pass, in files and in tables?"""
+"""What is said of a single pass, and of the passes of a load case, in files and in tables?"""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ COLUMNS = (
 
 WORST_HEAD = ["case", "time s", "blade", "azimuth deg", "clearance m", "without m", "acted"]
 WORST_HEAD += ["pitch deg", "wind m/s"]
+CASES_HEAD = ["entry", "load case", "wind m/s", "cases", "characteristic m", "smallest m"]
 
 
 def pass_rows(entry: Assessment, rows: Sequence[int] | np.ndarray) -> list[dict[str, Any]]:
@@ -63,4 +64,19 @@ def worst_cells(row: Mapping[str, Any]) -> list[str]:
         "yes" if row["acted"] else "no",
         f"{round(row['pitch_deg'], 1) + 0.0:.1f}",
         f"{row['wind_speed_m_s']:.1f}",
+    ]
+
+
+def case_rows(entry: Mapping[str, Any]) -> list[list[str]]:
+    """Return the cells under `CASES_HEAD` of one entry of `scenarios.studies.passes.passes_data`."""
+    return [
+        [
+            entry["name"],
+            row["load_case"],
+            f"{row['wind_speed_m_s']:.4g}",
+            str(row["cases"]),
+            number(row["characteristic_clearance_m"]),
+            number(row["smallest_clearance_m"]),
+        ]
+        for row in entry["load_cases"]
     ]

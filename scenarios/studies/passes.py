@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -15,9 +16,17 @@ from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment
 from scenarios.studies.fault_rows import FAULT_HEAD, fault_cells, fault_rows
-from scenarios.studies.pass_rows import COLUMNS, WORST_HEAD, pass_rows, worst_cells
+from scenarios.studies.pass_rows import (
+    CASES_HEAD,
+    COLUMNS,
+    WORST_HEAD,
+    case_rows,
+    pass_rows,
+    worst_cells,
+)
 from scenarios.studies.study import Study, judge_scenario
-from scenarios.studies.telling import TROUBLES, shortened
+from scenarios.studies.telling import TROUBLES, bin_data, shortened
+from sim.measures.clearance import BinClearance
 
 WORST = 8
 """Passes that are listed of each entry."""
@@ -82,9 +91,20 @@ def _entry_data(entry: Assessment) -> dict[str, Any]:
         "acted": int(np.count_nonzero(passes["acted"])),
         "broken_passes": entry.broken,
         "strikes": entry.strikes,
+        "load_cases": [bin_data(item) for item in _worst_first(entry)],
         "faults": fault_rows(entry),
         "worst": pass_rows(entry, np.argsort(passes["clearance_m"], kind="stable")[:WORST]),
     }
+
+
+def _worst_first(entry: Assessment) -> list[BinClearance]:
+    """Return what each load case leaves at its worst wind speed, the least room first, the unknown last.
+
+    Cases with faults have a table of their own.
+    """
+    sound = {case.load_case for case in entry.gathered.cases if not case.faults}
+    found = [item for name, item in entry.verdict.per_condition().items() if name in sound]
+    return sorted(found, key=lambda item: (math.isnan(item.characteristic), item.characteristic))
 
 
 def passes_csv(entries: Sequence[Assessment]) -> str:
@@ -108,6 +128,8 @@ def passes_text(data: dict[str, Any]) -> str:
         for entry in data["entries"]
     ]
     parts = [table(head, rows, left=2)]
+    cases = [row for entry in data["entries"] for row in case_rows(entry)]
+    parts.append(f"What each load case leaves at its worst wind speed:\n{table(CASES_HEAD, cases, left=2)}")
     for entry in data["entries"]:
         if entry["faults"]:
             broken = [fault_cells(row) for row in entry["faults"]]

@@ -92,7 +92,7 @@ def entry_data(entry: Assessment) -> dict[str, Any]:
         "characteristic_clearance_m": verdict.governing.characteristic,
         "margin_m": verdict.governing.margin,
         "governing_case": governing_text(verdict.governing),
-        "load_cases": [_bin_data(item) for item in verdict.bins],
+        "load_cases": [bin_data(item) for item in verdict.bins],
         "smallest_clearance_m": verdict.smallest_clearance,
         "smallest_case": gathered.cases[verdict.smallest_case].title,
         "passes": entry.pass_count,
@@ -127,7 +127,8 @@ def interval_data(interval: Interval, units: str = "seeds") -> dict[str, Any]:
     }
 
 
-def _bin_data(item: BinClearance) -> dict[str, Any]:
+def bin_data(item: BinClearance) -> dict[str, Any]:
+    """Return what a load case leaves at one wind speed; units in the names."""
     return {
         "load_case": item.condition,
         "wind_speed_m_s": item.speed,

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from sim.errors import InputError
+
 BOX_REACH = 1.1
 """Half width of a usual box over the rotor radius."""
 
@@ -22,6 +24,11 @@ class BoxGrid:
     ny, nz : int
         Points, at least 2 each.
     step : float [s]
+
+    Raises
+    ------
+    InputError
+        For a length or time that is not positive, or fewer than two points in a row.
     """
 
     width: float
@@ -30,6 +37,20 @@ class BoxGrid:
     ny: int = 15
     nz: int = 15
     step: float = 0.1
+
+    def __post_init__(self) -> None:
+        problems = [
+            f"grid: {name} = {getattr(self, name):g}; must be above 0 and finite"
+            for name in ("width", "height", "duration", "step")
+            if not 0.0 < getattr(self, name) < math.inf
+        ]
+        problems += [
+            f"grid: {name} = {getattr(self, name)}; must be at least 2"
+            for name in ("ny", "nz")
+            if getattr(self, name) < 2
+        ]
+        if problems:
+            raise InputError(problems)
 
     @property
     def dy(self) -> float:
