@@ -10,7 +10,12 @@ import numpy as np
 
 from scenarios.load import load_scenario
 from scenarios.simulate import make_world
-from sim.flock import Flock, World, stand_still
+from sim.counting import empty_log
+from sim.flock import Flock, World, empty_lanes, stand_still
+from sim.kernels import layout as at
+from sim.kernels.advance import make_work
+from sim.kernels.loads import gather_channels
+from sim.kernels.watch import add_up, close_pass, put_out, watch_blade
 from sim.stack import Stack, nothing_commanded
 
 
@@ -21,10 +26,26 @@ def warm_march() -> None:
 
 
 def warm_senses() -> None:
-    """Compile sensors and faults; the steady rotor and the turbulence come with the demo's world."""
-    _, flock = _nobody(in_event=False)
+    """Compile the watch of the passes for the advance that another worker has begun, then sensors and faults.
+
+    The steady rotor and the turbulence come with the demo's world.
+    """
+    world, flock = _nobody(in_event=False)
+    _warm_watch(world)
     flock.sense()
     flock.apply(nothing_commanded(flock.known))
+
+
+def _warm_watch(world: World) -> None:
+    """Call what the advance calls last, with rows like those that it hands on."""
+    work, log = make_work(), empty_log(1, 0, 1, turning=True, period=world.period)
+    lane = empty_lanes(np.zeros((1, at.STATE)), np.zeros(1, np.int64), np.zeros(1, np.int64))
+    y, dy, out, design, blades = lane.y[0], lane.dy[0], lane.out[0], world.design, world.blade_count
+    watch_blade(lane.search[0, 0], 0, 0.0, world.period, y, dy, 0, design, work, blades)
+    close_pass(0, 0, 1, lane, log)
+    put_out(out, y, dy, 0, design, work, blades)
+    gather_channels(work.channels, out, y, design.scalars[0], work, blades)
+    add_up(0, world.period, lane, log, work.channels, blades)
 
 
 def _nobody(in_event: bool) -> tuple[World, Flock]:

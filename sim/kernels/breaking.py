@@ -42,7 +42,8 @@ def spoil(rows, condition, late, table, counts, ticks, identity, blade_count):
     clean = np.zeros(rows.shape[1])
     for lane in range(rows.shape[0]):
         if counts[lane] > 0:
-            clean[:] = rows[lane]
+            for c in range(rows.shape[1]):
+                clean[c] = rows[lane, c]
         tick = ticks[lane]
         for n in range(counts[lane]):
             kind = int(table[lane, n, at.FAULT_KIND])

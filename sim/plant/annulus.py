@@ -141,5 +141,8 @@ def solve_stations(points, geometry, planform, table, disc):
             if math.isnan(held):
                 a, converged = balance(annulus, table[station], disc)
             normal, tangent, _, spin, alpha = station_loads(a, annulus, table[station], disc)
-            out[point, station] = (normal, tangent, a if converged else math.nan, spin, alpha)
+            # One by one: a tuple would need code for messages about its shape, a second to compile.
+            out[point, station, 0], out[point, station, 1] = normal, tangent
+            out[point, station, 2] = a if converged else math.nan
+            out[point, station, 3], out[point, station, 4] = spin, alpha
     return out

@@ -80,7 +80,9 @@ def _colour(normals: Any, packed: Any, group: Any, amplitudes: Any) -> None:
             normals[k, i, 0] = amplitudes[k] * real[i]
             normals[k, i, 1] = amplitudes[k] * imag[i]
     for k in range(group.shape[0], normals.shape[0]):
-        normals[k] *= amplitudes[k]
+        for i in range(n):
+            normals[k, i, 0] *= amplitudes[k]
+            normals[k, i, 1] *= amplitudes[k]
 
 
 def turbulence_box(
