@@ -32,6 +32,14 @@ def passes(**given: Any) -> ExitCode:
 
 @commands.command(epilog=CAUTION)
 @click.argument("scenario")
+@run_options
+def fatigue(**given: Any) -> ExitCode:
+    """The fatigue bill of the control actions of SCENARIO over its life: loads, pitch bearings, energy."""
+    return run_study("fatigue", given)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("scenario")
 @click.option(
     "--stack",
     "stacks",

@@ -1,0 +1,240 @@
+"""Does the fatigue bill agree with sums by hand over the raw results of a short study?"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from scenarios.answer import ExitCode, to_json
+from scenarios.life import CHANNELS
+from scenarios.load import load_scenario
+from scenarios.studies import fatigue
+from scenarios.studies.bearing import AMPLITUDES_DEG
+from scenarios.studies.recount import Histories, single_effects
+from sim.errors import InputError
+from sim.kernels import layout as at
+from sim.measures.curve import StressCurve
+from sim.measures.spectrum import Spectrum
+from tests.brisk import FILE, Brisk, brisk
+
+CURVE = {"channel": "blade_root_flap", "exponent": 9.0, "knee_range_kNm": 9000.0, "knee_cycles": 1e6}
+LIFE = {"years": 20.0, "distribution": "rayleigh", "curves": [CURVE]}
+SETTINGS = [("life", LIFE), ("winds[1].per_year", 300.0)]
+
+
+@pytest.fixture(scope="module")
+def small() -> Brisk:
+    return brisk()
+
+
+@pytest.fixture(scope="module")
+def bill(small: Brisk) -> dict:
+    scenario = load_scenario(FILE, SETTINGS)
+    answer = fatigue.run(scenario, replace(small.options, out=small.options.out / "bill"))
+    assert answer.code == ExitCode.HOLDS
+    assert "closure error" in answer.text
+    return json.loads(to_json(answer.data))
+
+
+def yearly_seconds(case) -> float:
+    """Seconds a year that a case stands for, by hand: Rayleigh of 8.5 m/s, six seeds, 3..12..25 m/s."""
+    if case.wind.kind != "normal_turbulence":
+        return 0.0
+    low, high = (3.0, 12.0) if case.wind.speed == 10.0 else (12.0, 25.0)
+    share = [math.exp(-math.pi / 4.0 * (edge / 8.5) ** 2) for edge in (low, high)]
+    return 8766.0 * 3600.0 * (share[0] - share[1]) / 6.0
+
+
+def by_hand(small: Brisk, entry: str, amount, events_per_year: float = 0.0) -> float:
+    """Sum an amount of each case's history over a year, events shared out over their twelve phases."""
+    total = 0.0
+    for case, result in small.results(entry):
+        often = yearly_seconds(case) / float(result["cases.judged_s"])
+        often += events_per_year / 12.0 if case.is_event else 0.0
+        total += often * amount(result)
+    return total
+
+
+def power_sum(part: str, exponent: float):
+    def amount(result) -> float:
+        return Spectrum(result[f"cycles.{part}"], result[f"turning.{part}"]).power_sum(exponent)
+
+    return amount
+
+
+def test_the_answer_has_what_a_reader_of_the_bill_looks_for(bill: dict) -> None:
+    assert set(bill["channels"]) == set(CHANNELS)
+    for channel in bill["channels"].values():
+        assert {"ratio", "interval", "exponent", "damage_ratio", "largest_kNm"} <= set(channel)
+        assert channel["damage_ratio"] == pytest.approx(channel["ratio"] ** channel["exponent"])
+        assert channel["interval"]["low"] <= channel["interval"]["high"]
+    assert {"bearing", "energy", "per_thousand_actions"} <= set(bill)
+    assert (bill["entry"], bill["baseline"]) == ("guarded", "stiff")
+
+
+@pytest.mark.parametrize(
+    ("channel", "parts", "exponent"),
+    [
+        ("blade_root_flap", [f"root_flap_moment_{b}" for b in (1, 2, 3)], 9.0),
+        ("main_shaft_bending", ["shaft_bending_1", "shaft_bending_2"], 4.0),
+        ("tower_top_side_side", ["tower_top_side_side"], 4.0),
+    ],
+)
+def test_ranges_of_production_and_of_events_are_those_summed_by_hand(
+    small: Brisk, bill: dict, channel: str, parts: list[str], exponent: float
+) -> None:
+    def worst(entry: str, events: float) -> float:
+        return max(by_hand(small, entry, power_sum(part, exponent), events) for part in parts)
+
+    told = bill["channels"][channel]
+    ratio = (worst("guarded", 0.0) / worst("stiff", 0.0)) ** (1.0 / exponent)
+    both = (worst("guarded", 300.0) / worst("stiff", 300.0)) ** (1.0 / exponent)
+    assert told["ratio"] == pytest.approx(ratio, rel=1e-9)
+    assert told["ratio_with_events"] == pytest.approx(both, rel=1e-9)
+    assert 0.0 < told["share_of_events"] < 1.0
+    seconds = sum(yearly_seconds(case) for case, _ in small.results("stiff"))
+    assert told["value"] == pytest.approx(
+        (worst("guarded", 0.0) / seconds) ** (1.0 / exponent) / 1e3, rel=1e-9
+    )
+    assert told["reference_count"] == pytest.approx(20.0 * seconds, rel=1e-9)
+
+
+def test_the_damage_of_the_life_follows_the_users_curve(small: Brisk, bill: dict) -> None:
+    line = StressCurve(9e6, 1e6, 9.0)
+
+    def damage(part: str):
+        return lambda result: Spectrum(result[f"cycles.{part}"], result[f"turning.{part}"]).damage(line)
+
+    expected = max(by_hand(small, "guarded", damage(f"root_flap_moment_{b}"), 300.0) for b in (1, 2, 3))
+    assert bill["channels"]["blade_root_flap"]["damage_of_life"] == pytest.approx(20.0 * expected, rel=1e-9)
+    assert bill["channels"]["blade_root_edge"]["damage_of_life"] is None
+
+
+def test_travel_actions_and_starts_are_means_over_the_hours_of_the_winds(small: Brisk, bill: dict) -> None:
+    hours = sum(yearly_seconds(case) for case, _ in small.results("guarded")) / 3600.0
+    told = bill["bearing"]["guarded"]
+    for key, amount in (
+        ("travel_deg_per_hour", lambda r: math.degrees(np.mean(r["cases.pitch_travel_rad"]))),
+        ("actions_per_hour", lambda r: np.count_nonzero(r["passes.acted"])),
+        ("starts_per_hour", lambda r: np.mean(r["cases.pitch_starts"])),
+    ):
+        assert told[key]["value"] == pytest.approx(by_hand(small, "guarded", amount) / hours, rel=1e-9)
+    assert bill["bearing"]["stiff"]["actions_per_hour"]["value"] == 0.0
+    assert len(told["amplitude_cycles_per_hour"]) == len(AMPLITUDES_DEG) - 1
+    # Up and down twice a cycle: the travel of the counted cycles is that of the march (4 A f, CHECKS).
+    assert 0.0 < told["servo_moving_share"]["value"] < 1.0
+
+
+def test_the_travel_of_the_counted_pitch_cycles_is_the_travel_of_the_march(small: Brisk) -> None:
+    for _, result in small.results("guarded")[:12]:
+        kept = Spectrum(result["cycles.pitch_1"], result["turning.pitch_1"])
+        # Twice the range for each cycle; what a period's held rate leaves out of the path is small.
+        assert 2.0 * kept.power_sum(1.0) == pytest.approx(result["cases.pitch_travel_rad"][0], rel=0.02)
+
+
+def test_a_thousand_actions_are_the_difference_of_the_parallel_runs(small: Brisk, bill: dict) -> None:
+    told = bill["per_thousand_actions"]
+    assert (told["entry"], told["baseline"]) == ("guarded", "softened")
+    actions = by_hand(small, "guarded", lambda r: np.count_nonzero(r["passes.acted"]))
+    assert told["actions_per_year"] == pytest.approx(actions, rel=1e-9)
+
+    def travel(result) -> float:
+        return math.degrees(np.mean(result["cases.pitch_travel_rad"]))
+
+    difference = by_hand(small, "guarded", travel) - by_hand(small, "softened", travel)
+    assert told["travel_deg"] == pytest.approx(1000.0 * difference / actions, rel=1e-9)
+    for name in ("blade_root_flap", "blade_root_edge", "tower_base_fore_aft"):
+        row = told["closure"][name]
+        error = row["singles_over_baseline"] - row["whole_over_baseline"]
+        assert row["closure_error"] == pytest.approx(error, abs=1e-12)
+
+
+def test_single_effects_sum_to_the_whole_where_actions_make_cycles_of_their_own() -> None:
+    # A slow swing that holds all; two far actions each add one small cycle, which closes by itself.
+    plain = np.concatenate([np.linspace(0.0, 10e6, 200), np.linspace(10e6, 0.0, 200)])
+    mine = plain.copy()
+    mine[50:60] += 1e6 * np.sin(np.linspace(0.0, 2.0 * np.pi, 10))
+    mine[300:310] += 1e6 * np.sin(np.linspace(0.0, 2.0 * np.pi, 10))
+    whole, without, effects = single_effects(mine, plain, [slice(50, 60), slice(300, 310)], 4.0)
+    assert without == pytest.approx(0.5 * 2.0 * 10.0**4)  # up and down: two half cycles of 10 MN m
+    assert whole > without
+    assert effects == pytest.approx(whole - without, rel=1e-9)
+    # One action over both counts its effect twice over when each half is taken back alone: not additive.
+    halves = [slice(50, 55), slice(55, 60)]
+    assert single_effects(mine, plain, halves, 4.0)[2] != pytest.approx(whole - without, rel=1e-3)
+
+
+def test_an_action_lasts_until_a_revolution_after_its_end() -> None:
+    out, acting = np.zeros((100, at.OUTPUTS)), np.zeros((100, 3), dtype=bool)
+    out[:, at.OUT_SPEED] = math.pi / 2.0  # four seconds a turn
+    acting[10:20, 1] = acting[90:95, 1] = True
+    found = Histories(out, acting, 0.1).windows(1)
+    assert [(window.start, window.stop) for window in found] == [(10, 60), (90, 100)]
+    assert Histories(out, acting, 0.1).windows(0) == []
+
+
+def test_a_baseline_that_breaks_the_rule_is_called_a_straw_man(small: Brisk) -> None:
+    scenario = load_scenario(FILE, [("life", LIFE)])
+    hours = np.zeros(small.judged.entries[0].gathered.labels.size)
+    loads = [
+        fatigue.count_loads(entry, scenario.life, hours + 1.0)  # type: ignore[arg-type]
+        for entry in small.judged.entries
+    ]
+    broken = replace(loads[0].entry, verdict=replace(loads[0].entry.verdict, holds=False))
+    found = fatigue.bill_data([replace(loads[0], entry=broken), *loads[1:]], hours + 1.0)
+    by_pair = {(item["entry"], item["baseline"]): item["straw_man"] for item in found["against"]}
+    assert by_pair[("guarded", "stiff")] is True
+    assert by_pair.get(("guarded", "softened"), False) is False
+    assert (found["baseline"] == "stiff") == (("guarded", "softened") not in by_pair)
+
+
+@pytest.mark.parametrize(
+    ("settings", "message"),
+    [
+        ([], r"life is missing; a bill over a life needs years and a wind distribution"),
+        (
+            [("life", {"years": 20.0, "distribution": "rayleigh"}), ("winds[0].kind", "extreme_turbulence")],
+            "none is normal_turbulence, from which alone rates may come",
+        ),
+    ],
+)
+def test_a_bill_without_a_life_or_without_normal_winds_is_refused(settings, message, small: Brisk) -> None:
+    with pytest.raises(InputError, match=message):
+        fatigue.run(load_scenario(FILE, settings), small.options)
+
+
+@pytest.mark.parametrize(
+    ("life", "message"),
+    [
+        ({"years": 20.0}, r"life.distribution is missing"),
+        ({"years": 20.0, "distribution": "weibull"}, r"life.weibull_shape is missing; a Weibull"),
+        (
+            {"years": 20.0, "distribution": "rayleigh", "weibull_shape": 2.0},
+            r"life.weibull_shape = 2.0; a Rayleigh distribution has none",
+        ),
+        (
+            LIFE | {"curves": [CURVE | {"exponent": 0.8}]},
+            r"life.curves\[0\].exponent = 0.8; must be a number >= 1",
+        ),
+        (
+            LIFE | {"curves": [CURVE | {"channel": "blade_root_flip"}]},
+            r"no such channel; did you mean 'blade_root_flap'",
+        ),
+        (
+            LIFE | {"curves": [{"channel": "hub_yaw", "exponent": 8.0, "knee_cycles": 1e6}]},
+            r"knee_range_kNm is missing; a knee has both",
+        ),
+    ],
+)
+def test_a_life_that_is_not_whole_is_refused_with_its_key(life, message) -> None:
+    with pytest.raises(InputError, match=message):
+        load_scenario(FILE, [("life", life)])
+
+
+def test_turbulence_without_a_fault_has_no_number_a_year() -> None:
+    with pytest.raises(InputError, match=r"winds\[0\].per_year = 5.0; turbulence without a fault"):
+        load_scenario(FILE, [("winds[0].per_year", 5.0)])
