@@ -78,7 +78,7 @@ class ScenarioKeys(FileModel):
     duration_s: float = _key("judged time of a turbulent case", default=600.0, ge=5.0, le=3600.0)
     settle_s: float = _key("marched before judging starts", default=60.0, ge=0.0, le=600.0)
     gust_duration_s: float = _key(
-        "judged time of a case without turbulence, from the start of its event",
+        "judged time of a case without turbulence, from the start of its event; not shorter than the event",
         default=30.0,
         ge=5.0,
         le=600.0,

@@ -123,7 +123,8 @@ class WindKeys(FileModel):
     )
     series_file: str | None = _key(
         "CSV of a measured series: time_s, speed_m_s at the hub and, if measured, direction_deg and "
-        "speed_at_40_m_m_s, for any heights",
+        "speed_at_40_m_m_s, for any heights; these give the mean profile and a slope that changes with time, "
+        "else the wind is the same all over the disc but for the site's shear",
         default=None,
         min_length=1,
     )
