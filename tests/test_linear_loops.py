@@ -161,7 +161,7 @@ def mixed(layer) -> Stack:
 
 
 def test_an_answer_to_rises_alone_has_no_linear_form() -> None:
-    settled = hold_turbine(machine("skerry"), stack_of("power"), 14.0, SHEAR, DELAY, PERIOD)
+    settled = held("skerry", 14.0)
     still = [
         replace(m, states=[*m.states, Over().init(settled.flock.known, m.seen)],
                 seen=replace(m.seen, rotor_speed=settled.flock.known.rated_rotor_speed.copy()))

@@ -84,7 +84,6 @@ WRONG = {
     "--speed 2": "--speed 2: must be from cut-in 3 to cut-out 25 m/s",
     "--speed 14 --stack powr": "unknown layer 'powr'; did you mean 'power'?",
     "--speed 14 --stack scheduled": "--stack scheduled: scheduled: the lowest layer must make power",
-    "--speed 14 --stack power+scheduled": "layer scheduled: has no linear form at 14 m/s",
     "--speed 14 --set rotor.blade_count=2": "rotor.blade_count = 2; linear models need 3 blades",
     "--speed 14 --speed 14": "--speed 14: is there twice",
     "--speed 14 --reading-delay 0.1": "--reading-delay 0.1: must be whole periods of 0.04 s",

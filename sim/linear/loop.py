@@ -115,7 +115,7 @@ class Loop:
         """Return the sampled plant's answer to what reaches the machine, (frequency, output, input)."""
         values, entry, exit_ = self._modal
         z = np.exp(1j * np.asarray(frequencies) * self.logic.period)
-        return (exit_ / (z[:, None, None] - values)) @ entry + self.plant.D
+        return exit_ @ (entry / (z[:, None] - values)[:, :, None]) + self.plant.D
 
     def _late(self, frequencies: Array) -> Array:
         """Return what the way from demand to machine does, (frequency, command)."""
