@@ -61,10 +61,18 @@ def told(out: np.ndarray) -> np.ndarray:
     return np.stack(columns, axis=1)
 
 
-def windier(wind: at.Wind, size: float) -> at.Wind:
-    """The first wind, and the same with ``size`` [m/s] more of it everywhere."""
+def told_of_tips(out: np.ndarray) -> np.ndarray:
+    """Cosine and sine part of the tips' deflection, (lane, 2)."""
+    angle = out[:, at.OUT_AZIMUTH, None] + 2.0 * np.pi / BLADES * np.arange(BLADES)
+    tips = 2.0 / BLADES * out[:, at.OUT_TIP : at.OUT_TIP + BLADES]
+    return np.stack([(tips * np.cos(angle)).sum(axis=1), (tips * np.sin(angle)).sum(axis=1)], axis=1)
+
+
+def windier(wind: at.Wind, size: float, input_: str = "wind_speed") -> at.Wind:
+    """The first wind, and the same with ``size`` [m/s] more of it everywhere, or of its slope [1/s]."""
     ground = np.repeat(wind.ground[:1], 2, axis=0)
-    ground[1, at.PROFILE : at.PROFILE + at.POINTS] += size
+    above = wind.grid[at.ABOVE : at.ABOVE + at.POINTS]
+    ground[1, at.PROFILE : at.PROFILE + at.POINTS] += size * (above if input_ == "vertical_shear" else 1.0)
     each = ("mean", "tilt", "box", "transient", "transient_start")
     return wind._replace(ground=ground, **{name: np.repeat(getattr(wind, name), 2, axis=0) for name in each})
 
@@ -115,7 +123,9 @@ def linear_step(plant: PlantModel, name: str, size: float, seconds: float) -> np
     return np.asarray(answer.outputs).reshape(len(rows), -1).T
 
 
-def marched_gust(settled: Settled, size: float, seconds: float) -> np.ndarray:
+def marched_gust(
+    settled: Settled, size: float, seconds: float, input_: str = "wind_speed", tell=told
+) -> np.ndarray:
     """What the held turbine does after a step of the wind, less what it does without."""
     flock, starts = settled.flock.take(np.zeros(1, np.int64)), []
     quiet = np.zeros((1, BLADES), bool)
@@ -126,12 +136,12 @@ def marched_gust(settled: Settled, size: float, seconds: float) -> np.ndarray:
         for _ in range(ticks):
             flock.advance(log, flock.decide(flock.sense())[0], quiet)
     both = join_flocks([*starts, *(start.take(np.zeros(1, np.int64)) for start in starts)])
-    both.world = dataclasses.replace(both.world, wind=windier(both.world.wind, size))
+    both.world = dataclasses.replace(both.world, wind=windier(both.world.wind, size, input_))
     both.lanes.wind[STARTS:] = 1
     log = empty_log(2 * STARTS, 2**40, 0, turning=False, period=PERIOD)
     quiet, kept = np.zeros((2 * STARTS, BLADES), bool), []
     for _ in range(round(seconds / PERIOD) + 1):
-        kept.append(told(both.lanes.out))
+        kept.append(tell(both.lanes.out))
         both.advance(log, both.decide(both.sense())[0], quiet)
     found = np.array(kept)
     return found[:, STARTS:] - found[:, :STARTS]

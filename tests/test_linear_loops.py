@@ -27,6 +27,7 @@ from tests.linear_marches import (
     marched_gust,
     model,
     stack_of,
+    told_of_tips,
 )  # fmt: skip
 
 
@@ -70,6 +71,17 @@ def test_power_below_rated_is_the_slope_of_its_torque_law() -> None:
 def test_linear_closed_loop_answers_a_step_of_the_wind_as_the_march_does(speed: float) -> None:
     marched = marched_gust(held("skerry", speed), 0.05, 10.0).mean(axis=1)
     assert apart(closed_step(loop_of(speed, "power"), 0.05, 10.0), marched).max() < 0.02
+
+
+@pytest.mark.slow
+def test_cyclic_pitch_relieves_a_step_of_the_shear_as_its_march_does() -> None:
+    """Of the blades' own parts: read at one azimuth, moved at another, both must be turned right."""
+    settled, tips = held("skerry", 14.0, "power", "cyclic"), ["tip_deflection_cosine", "tip_deflection_sine"]
+    marched = marched_gust(settled, 1e-3, 20.0, "vertical_shear", told_of_tips).mean(axis=1)
+    closed = ClosedLoop.of(loop_of(14.0, "power", "cyclic"))
+    ours = closed.step_response("vertical_shear", 1e-3, 20.0, tips)[1]
+    assert apart(ours, marched).max() < 0.02
+    assert abs(marched[-1, 0]) < 0.5 * abs(marched[:, 0]).max(), "the logic does relieve"
 
 
 @pytest.mark.slow
