@@ -16,6 +16,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PYTHON = sys.executable
+SIDE_BY_SIDE = ("-n", "2", "--dist", "loadfile")
 PYTEST = (PYTHON, "-m", "pytest", "-q", "-p", "no:cacheprovider")
 IMPORT = re.compile(r"^\s*(?:from|import) ([\w.]+)(?: import (\w+))?", re.MULTILINE)
 COMPILED = (
@@ -87,9 +88,9 @@ def deep_steps() -> list[Step]:
     """Slow tests; compiled code with bounds checks; the same code not compiled."""
     compiled, uncompiled = files_that_import(COMPILED), files_that_import(COMPILED, LONG_UNCOMPILED)
     return [
-        Step("slow tests", (*PYTEST, "-m", "slow")),
-        Step("bounds checked", (*PYTEST, *compiled), {"NUMBA_BOUNDSCHECK": "1"}),
-        Step("not compiled", (*PYTEST, *uncompiled), {"NUMBA_DISABLE_JIT": "1"}),
+        Step("slow tests", (*PYTEST, "-n", "0", "-m", "slow")),
+        Step("bounds checked", (*PYTEST, *SIDE_BY_SIDE, *compiled), {"NUMBA_BOUNDSCHECK": "1"}),
+        Step("not compiled", (*PYTEST, *SIDE_BY_SIDE, *uncompiled), {"NUMBA_DISABLE_JIT": "1"}),
     ]
 
 
