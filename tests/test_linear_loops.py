@@ -8,6 +8,7 @@ import control
 import numpy as np
 import pytest
 
+from controllers.registry import find
 from sim.errors import InputError, RunError
 from sim.interface import Commands
 from sim.linear.closed import ClosedLoop
@@ -193,6 +194,13 @@ def test_speeds_outside_cut_in_and_cut_out_are_refused() -> None:
     for speed in (2.0, 25.5):
         with pytest.raises(InputError, match=r"--speed .*: must be from cut-in 3 to cut-out 25 m/s"):
             hold_turbine(machine("skerry"), stack_of("power"), speed, SHEAR, DELAY, PERIOD)
+
+
+def test_a_stack_that_swings_for_ever_is_told(monkeypatch) -> None:
+    monkeypatch.setattr("sim.linear.settle.MOST_BLOCKS", 3)
+    wild = Stack([find("power", {"frequency_rad_s": 1.2})], ["power"])
+    with pytest.raises(RunError, match=r"power does not settle at 14 m/s .* its loops are unstable"):
+        hold_turbine(machine("skerry"), wild, 14.0, SHEAR, DELAY, PERIOD)
 
 
 def test_a_layer_that_fails_is_told() -> None:

@@ -125,7 +125,7 @@ def hold_turbine(
             f"the stack {'+'.join(stack.names)} does not settle at {wind_speed:g} m/s within "
             f"{MOST_BLOCKS * BLOCK_S:g} s: from one minute to the next its rotor speed still moves by "
             f"{change[0]:.2%} of rated, its pitch by {np.degrees(change[1]):.2f} deg, its torque by "
-            f"{change[4]:.2%} of rated"
+            f"{change[4]:.2%} of rated; its loops are unstable there, or a layer switches to and fro"
         )
     return Settled(
         point=OperatingPoint(wind_speed, shear_exponent, float(mean[0]), _three(mean[1:4]), float(mean[4])),
