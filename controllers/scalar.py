@@ -5,9 +5,8 @@ Write a subclass of ``OneLane`` whose ``start`` and ``decide`` handle one lane i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from types import SimpleNamespace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, is_dataclass
 from typing import Any, ClassVar
 
 import numpy as np
@@ -42,32 +41,31 @@ class OneLane(Parameters):
     needs: ClassVar[tuple[str, ...]] = ()
     tower_pass: ClassVar[bool] = True
 
-    def start(self, known: SimpleNamespace, seen: SimpleNamespace) -> Memory:
+    def start(self, known: Any, seen: Any) -> Memory:
         """Return the memory of one lane before the first step."""
         raise NotImplementedError
 
-    def decide(
-        self, memory: Memory, seen: SimpleNamespace, below: SimpleNamespace, reference: SimpleNamespace
-    ) -> tuple[Memory, list[float]]:
+    def decide(self, memory: Memory, seen: Any, below: Any, reference: Any) -> tuple[Memory, list[float]]:
         """Return the next memory and the pitch of every blade [rad] of one lane."""
         raise NotImplementedError
 
     def init(self, known: Known, seen: Readings) -> State:
         """Gather the memories of all lanes."""
-        lanes = range(len(seen.tick))
-        return _gather([self.start(one_lane(known, lane), one_lane(seen, lane)) for lane in lanes])
+        facts, read = Columns(known), Columns(seen)
+        return _gather([self.start(facts.lane(n), read.lane(n)) for n in range(len(seen.tick))])
 
     def step(
         self, state: State, seen: Readings, below: Commands, reference: Commands
     ) -> tuple[State, Commands]:
         """Let every lane decide for itself."""
         memories, pitches = [], []
+        before = {name: values.tolist() for name, values in state.items()}
+        columns = Columns(seen), Columns(below), Columns(reference)
         for lane in range(len(seen.tick)):
-            memory = {name: values[lane].tolist() for name, values in state.items()}
-            views = (one_lane(part, lane) for part in (seen, below, reference))
-            after, pitch = self.decide(memory, *views)
-            if set(after) != set(state):
-                raise ValueError(f"memory holds {sorted(after)}, at the start it held {sorted(state)}")
+            memory = {name: values[lane] for name, values in before.items()}
+            after, pitch = self.decide(memory, *(part.lane(lane) for part in columns))
+            if after.keys() != before.keys():
+                raise ValueError(f"memory holds {sorted(after)}, at the start it held {sorted(before)}")
             if len(pitch) != below.pitch.shape[1]:
                 raise ValueError(f"{len(pitch)} pitch angles for {below.pitch.shape[1]} blades")
             memories.append(after)
@@ -75,17 +73,60 @@ class OneLane(Parameters):
         return _gather(memories), Commands(np.array(pitches, dtype=np.float64), below.torque, below.stop)
 
 
-def one_lane(whole: Any, lane: int) -> SimpleNamespace:
-    """Return one lane of readings, commands or what is known, as plain floats and lists."""
-    return SimpleNamespace(**{f.name: _lane_of(getattr(whole, f.name), lane) for f in fields(whole)})
+class Columns:
+    """All lanes of readings, commands or facts; each field becomes lists when it is first asked for."""
+
+    __slots__ = ("lists", "whole")
+
+    def __init__(self, whole: Any) -> None:
+        self.whole = whole
+        self.lists: dict[str, Any] = {}
+
+    def of(self, name: str, lane: int) -> Any:
+        """Return one lane's part of a field: a float, a list, or a lane of what lies deeper."""
+        if name not in self.lists:
+            named = isinstance(self.whole, Mapping)
+            value = self.whole[name] if named else getattr(self.whole, name)
+            deeper = isinstance(value, Mapping) or is_dataclass(value)
+            self.lists[name] = Columns(value) if deeper else getattr(value, "tolist", lambda: value)()
+        found = self.lists[name]
+        if isinstance(found, Columns):
+            return found.lane(lane)
+        return found[lane] if isinstance(found, list) else found
+
+    def lane(self, number: int) -> Any:
+        """Return one lane, with a name for each field, or with a key for each item."""
+        return _Named(self, number) if isinstance(self.whole, Mapping) else _Lane(self, number)
 
 
-def _lane_of(value: Any, lane: int) -> Any:
-    if isinstance(value, np.ndarray):
-        return value[lane].tolist()
-    if isinstance(value, Mapping):
-        return {key: _lane_of(part, lane) for key, part in value.items()}
-    return one_lane(value, lane) if hasattr(value, "__dataclass_fields__") else value
+class _Lane:
+    """One lane of a dataclass of arrays."""
+
+    __slots__ = ("_columns", "_number")
+
+    def __init__(self, columns: Columns, number: int) -> None:
+        self._columns, self._number = columns, number
+
+    def __getattr__(self, name: str) -> Any:
+        return self._columns.of(name, self._number)
+
+
+class _Named(Mapping[str, Any]):
+    """One lane of a mapping of arrays."""
+
+    __slots__ = ("_columns", "_number")
+
+    def __init__(self, columns: Columns, number: int) -> None:
+        self._columns, self._number = columns, number
+
+    def __getitem__(self, name: str) -> Any:
+        return self._columns.of(name, self._number)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._columns.whole)
+
+    def __len__(self) -> int:
+        return len(self._columns.whole)
 
 
 def _gather(memories: list[Memory]) -> dict[str, Array]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields, is_dataclass, replace
@@ -17,6 +18,7 @@ from scenarios.requirement_keys import make_requirement
 from scenarios.scenario import Entry, Scenario
 from scenarios.scenario_file import EntryKeys, ScenarioKeys
 from scenarios.sensing import clock_problems, sensor_spec
+from scenarios.sensor_keys import USUAL
 from scenarios.stack_order import fit_problems, order_problems
 from scenarios.wind_keys import WindKeys, case_names
 from scenarios.wind_making import Blown, WindMaker
@@ -28,6 +30,7 @@ from sim.keyplace import FROM_OPTION
 from sim.plant.geometry import unloaded_clearance
 from sim.turbine import load_turbine
 
+_log = logging.getLogger("wideberth")
 _ROOT = Path(__file__).resolve().parent.parent
 
 
@@ -40,6 +43,7 @@ class Builder:
         self.path, self.lines, self.keys, self.turbines = path, lines, keys, turbines
         self.winds = WindMaker(path, lines, keys, self._beside)
         self.sensors = sensor_spec(keys.sensors)
+        self.late: set[str] = set()  # faults that have been told of
 
     def build(self) -> Scenario:
         keys = self.keys
@@ -161,16 +165,16 @@ class Builder:
         fitted = {sensor for sensor, _ in self.sensors.delays}
         for sensor in layer.needs:
             if sensor not in fitted:
-                known = (
-                    closest(sensor, SENSED) if sensor not in SENSED else f"; give sensors.{sensor}_noise_m"
-                )
+                give = f"; give sensors.{sensor}_noise_{USUAL[sensor].unit}" if sensor in USUAL else ""
+                known = give or closest(sensor, SENSED)
                 reason = f"it reads '{sensor}', which no sensor gives{known}"
                 raise InputError(problem(self.path, self.lines, key, told, reason))
 
     def _check_parts(self, blade_counts: set[int]) -> None:
         fitted = [sensor for sensor, _ in self.sensors.delays]
-        problems = list(fault_problems(self.keys.faults, min(blade_counts), fitted, self.path, self.lines))
-        problems += clock_problems(self.keys.sensors, self.keys.period_s, self.path, self.lines)
+        period, where = self.keys.period_s, (self.path, self.lines)
+        problems = list(fault_problems(self.keys.faults, min(blade_counts), fitted, period, *where))
+        problems += clock_problems(self.keys.sensors, period, *where)
         names = {fault.name for fault in self.keys.faults}
         asked = set()
         for index, wind in enumerate(self.keys.winds):
@@ -205,9 +209,17 @@ class Builder:
         """Yield a case once for each fault that its wind names."""
         for name in wind.faults:
             faults = tuple(fault_spec(keys) for keys in self.keys.faults if keys.name == name)
+            self._warn(name, max(fault.start for fault in faults), sound)
             share = self._required(entry, wind, has_fault=True)
             told = f"{sound.load_case}: {name}"
             yield replace(sound, faults=faults, fault=name, load_case=told, required_share=share)
+
+    def _warn(self, name: str, start: float, case: Case) -> None:
+        """Tell of a fault that never comes: the winds may have been shortened for a first look."""
+        if start >= case.run.duration and name not in self.late:
+            self.late.add(name)
+            end = f"'{case.load_case}' ends at {case.run.duration:g} s"
+            _log.warning("fault '%s': starts at %g s and never comes: %s", name, start, end)
 
     def _required(self, entry: Entry, wind: WindKeys, has_fault: bool) -> float:
         """Return the share of the unloaded clearance that must remain in a case."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic import Field
 
-from scenarios.sensor_keys import USUAL
+from scenarios.sensor_keys import USUAL, not_whole
 from sim.errors import closest
 from sim.keyfile import FileModel, Lines, place, problem
 from sim.units import unit_of
@@ -85,7 +85,12 @@ def fault_spec(keys: FaultKeys) -> FaultSpec:
 
 
 def fault_problems(
-    faults: Sequence[FaultKeys], blade_count: int, fitted: Sequence[str], path: Path, lines: Lines
+    faults: Sequence[FaultKeys],
+    blade_count: int,
+    fitted: Sequence[str],
+    period: float,
+    path: Path,
+    lines: Lines,
 ) -> Iterator[str]:
     """Yield what is wrong with the faults of a scenario, each with its line.
 
@@ -94,6 +99,7 @@ def fault_problems(
     faults : as the file has them
     blade_count : of the turbine
     fitted : names of the sensors that the scenario fits
+    period : of the controller [s]
     path, lines : of the file
     """
     for index, keys in enumerate(faults):
@@ -101,6 +107,10 @@ def fault_problems(
         told = list(fault_spec(keys).problems(blade_count))
         if keys.sensor is not None and keys.sensor in USUAL and keys.sensor not in fitted:
             told.append(("sensor", f"the scenario fits no such sensor{closest(keys.sensor, fitted)}"))
+        if keys.duration_s is not None and keys.kind == "emergency_stop":
+            told.append(("duration_s", "an emergency_stop is for good; leave it out"))
+        elif keys.duration_s is not None and keys.duration_s < period - 1e-9:
+            told.append(("duration_s", f"must be at least a period of {period:g} s"))
         for field, sentence in told:
             value = getattr(keys, field)
             if value is None:
@@ -108,15 +118,22 @@ def fault_problems(
             else:
                 yield problem(path, lines, f"{at}.{field}", value, sentence)
         if not told:
-            yield from _size_problems(keys, at, path, lines)
+            yield from _size_problems(keys, at, period, path, lines)
 
 
-def _size_problems(keys: FaultKeys, at: str, path: Path, lines: Lines) -> Iterator[str]:
+def _size_problems(keys: FaultKeys, at: str, period: float, path: Path, lines: Lines) -> Iterator[str]:
     wanted = size_key(keys)
+    kind = f"{'an' if keys.kind[0] in 'aeiou' else 'a'} {keys.kind}"
     for name in _SIZES:
         value = getattr(keys, name)
         if name == wanted and value is None:
-            yield f"{place(path, lines, at)}: {at}.{name} is missing; a {keys.kind} needs it"
-        if name != wanted and value is not None:
+            yield f"{place(path, lines, at)}: {at}.{name} is missing; {kind} needs it"
+        elif name != wanted and value is not None:
             instead = f"has {wanted} instead" if wanted else "has no size"
-            yield problem(path, lines, f"{at}.{name}", value, f"a {keys.kind} {instead}")
+            yield problem(path, lines, f"{at}.{name}", value, f"{kind} {instead}")
+        elif value is not None and keys.kind == "sensor_noisy" and value <= 0.0:
+            yield problem(path, lines, f"{at}.{name}", value, "must be > 0: the noise's standard deviation")
+        elif value is not None and name == "by_s":
+            wrong = not_whole(value, period)
+            if wrong:
+                yield problem(path, lines, f"{at}.{name}", value, wrong)

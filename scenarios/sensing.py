@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from scenarios.case import SensorSpec
-from scenarios.sensor_keys import USUAL, SensorKeys
+from scenarios.sensor_keys import USUAL, SensorKeys, not_whole
 from sim.interface import SENSED
 from sim.keyfile import Lines, place, problem
 from sim.units import unit_of
@@ -70,7 +70,6 @@ def clock_problems(sensors: SensorKeys, period: float, path: Path, lines: Lines)
     told |= {f"{sensor}.sampling_s": getattr(sensors, sensor).sampling_s for sensor in USUAL}
     origin = f" ({place(path, lines, 'period_s')}: period_s)" if "period_s" in lines else ""
     for key, value in told.items():
-        whole = 0.0 if value is None else round(value / period) * period
-        if value is not None and abs(whole - value) > 1e-9:
-            allowed = f"must be whole periods of {period:g} s{origin}, like {whole or period:g}"
-            yield problem(path, lines, f"sensors.{key}", value, allowed)
+        wrong = "" if value is None else not_whole(value, period, origin)
+        if wrong:
+            yield problem(path, lines, f"sensors.{key}", value, wrong)

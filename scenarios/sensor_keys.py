@@ -145,3 +145,16 @@ class SensorKeys(_Tables):
     power_delay_s: float | None = _delay("power")
     tip_distance_delay_s: float | None = _delay("tip distance")
     last_pass_clearance_delay_s: float | None = _delay("last pass clearance")
+
+
+def not_whole(time: float, period: float, origin: str = "") -> str:
+    """Return what is wrong with a time that is no whole number of periods [s], empty for one that is.
+
+    ``origin`` tells where the period stands.
+    """
+    whole = round(time / period) * period
+    return (
+        ""
+        if abs(whole - time) < 1e-9
+        else f"must be whole periods of {period:g} s{origin}, like {whole or period:g}"
+    )

@@ -89,18 +89,22 @@ class FaultSpec:
             allowed = ONLY_FOR.get(self.kind, tuple(CHANNELS))
             if self.sensor not in allowed:
                 known = closest(self.sensor, allowed)
-                found.append(("sensor", f"a {self.kind} needs one of its sensors{known}"))
+                found.append(("sensor", f"{_a(self.kind)} needs one of its sensors{known}"))
             elif self.blade is not None and CHANNELS[self.sensor][1] != 3:
                 found.append(("blade", f"{self.sensor} is no sensor of single blades"))
         elif self.sensor:
-            found.append(("sensor", f"a {self.kind} is not about a sensor"))
+            found.append(("sensor", f"{_a(self.kind)} is not about a sensor"))
         if kind.part == "machine" and self.blade is not None:
-            found.append(("blade", f"a {self.kind} is not about a blade"))
+            found.append(("blade", f"{_a(self.kind)} is not about a blade"))
         if self.blade is not None and not 0 <= self.blade < blade_count:
             found.append(("blade", f"there are blades 1 to {blade_count}"))
         if self.duration is None and self.kind in ("sensor_drifting", "computer_restarted"):
-            found.append(("duration_s", f"a {self.kind} needs one"))
+            found.append(("duration_s", f"{_a(self.kind)} needs one"))
         return found
+
+
+def _a(kind: str) -> str:
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
 
 
 def lay_out(cases: Sequence[Sequence[FaultSpec]], settle: float, period: float) -> at.Faults:

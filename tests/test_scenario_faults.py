@@ -184,6 +184,56 @@ def test_details_of_a_sensor_come_in_si_units(tmp_path: Path) -> None:
     assert sensor_suite(spec).fitted["rotor_speed"].loss_length == 0.2
 
 
+NEVER = {
+    "a delay that is no whole number of periods": (
+        'kind = "sensor_delayed"\nsensor = "azimuth"\nby_s = 0.41\nstart_s = 1',
+        r"by_s = 0\.41; must be whole periods of 0\.04 s, like 0\.4",
+    ),
+    "shorter than a period": (
+        'kind = "torque_lost"\nduration_s = 0.01\nstart_s = 1.01',
+        r"duration_s = 0\.01; must be at least a period of 0\.04 s",
+    ),
+    "noise below nothing": (
+        'kind = "sensor_noisy"\nsensor = "rotor_speed"\nby_rpm = -1.0\nstart_s = 1',
+        r"by_rpm = -1\.0; must be > 0",
+    ),
+    "a stop that ends": (
+        'kind = "emergency_stop"\nduration_s = 5.0\nstart_s = 1',
+        r"duration_s = 5\.0; an emergency_stop is for good; leave it out",
+    ),
+    "an encoder that slips without one": (
+        'kind = "encoder_slip"\nsensor = "rotor_speed"\nby_rpm = 1.0\nstart_s = 1',
+        r"sensor = \"rotor_speed\"; an encoder_slip needs one of its sensors; known: azimuth",
+    ),
+}
+
+
+@pytest.mark.parametrize("what", NEVER)
+def test_a_fault_that_would_not_be_what_it_says_is_refused_with_its_line(tmp_path: Path, what: str) -> None:
+    body, words = NEVER[what]
+    with pytest.raises(InputError, match=rf"small\.toml:\d+: faults\[0\]\.{words}"):
+        load(tmp_path, ("[[faults]]", f'[[faults]]\nname = "black"\n{body}\n\n[[faults]]'))
+
+
+def test_a_fault_that_starts_after_the_winds_end_is_told_of_once(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    load(tmp_path, ("start_s = 5\n", "start_s = 500\n"))
+    told = [record.getMessage() for record in caplog.records if "never comes" in record.getMessage()]
+    assert len(told) == 1
+    assert told[0].startswith("fault 'liar': starts at 500 s and never comes: 'extreme")
+
+
+def test_a_layer_that_needs_a_sensor_that_is_not_fitted_is_told_the_key_to_give(tmp_path: Path) -> None:
+    words = r"it reads 'wind_preview', which no sensor gives; give sensors\.wind_preview_noise_m_s"
+    (tmp_path / "ahead.py").write_text(
+        "from tests.data.broken_logic import Honest\n\n\n"
+        "class Ahead(Honest):\n    needs = ('wind_preview',)\n"
+    )
+    with pytest.raises(InputError, match=words):
+        load(tmp_path, ('stack = ["power"]', 'stack = ["power", "ahead.py:Ahead"]'))
+
+
 def test_bad_day_breaks_every_kind_of_thing_once() -> None:
     scenario = load_scenario("bad-day")
     kinds = [fault.kind for case in scenario.cases_of(scenario.candidate) for fault in case.faults]
