@@ -8,6 +8,7 @@ from typing import Any
 from scenarios.report.assumed import assumed_section
 from scenarios.report.closely import pass_sections
 from scenarios.report.drawing import Pen, pens
+from scenarios.report.extreme import extreme_section
 from scenarios.report.figures import RANGE_TITLES, bill_figure, ledger_figure, room_figure
 from scenarios.report.page import BREAKS, HOLDS, UNKNOWN, Figure, Lines, Page, Row, Section, Table, Text
 from scenarios.report.wind_figures import field_section
@@ -24,6 +25,7 @@ from scenarios.studies.amounts import (
 )  # fmt: skip
 from scenarios.studies.assess import CHANNELS, Assessment
 from scenarios.studies.featured import Features
+from scenarios.studies.gather import yearly_hours
 from scenarios.studies.telling import governing_text, held, straw_man
 
 Entries = Sequence[Assessment]
@@ -47,6 +49,9 @@ def study_page(scenario: Scenario, entries: Entries, features: Features, data: M
         sections.append(_ledger_section(entries, pen))
     if "bill" in scenario.questions:
         sections.append(_bill_section(entries, pen))
+    if data["extreme"]:
+        hours = yearly_hours(scenario, entries[0].gathered)
+        sections.append(extreme_section(entries, hours, data["extreme"], pen))
     sections.append(assumed_section(scenario, data))
     if data["failed_cases"] or data["flagged_cases"]:
         sections.append(trouble_section(data))

@@ -16,6 +16,7 @@ from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment, assess
 from scenarios.studies.cost import cost_data, cost_text, costs_of
+from scenarios.studies.extreme import extreme_data
 from scenarios.studies.featured import find_features
 from scenarios.studies.gather import has_ended, trouble_of
 from scenarios.studies.ruling import governing_data, requirement_data
@@ -126,4 +127,5 @@ def study_data(study: Study, page: Path) -> dict[str, Any]:
         "requirement": requirement_data(scenario.requirement, candidate),
         "governing_by_load_case": governing_data(candidate),
         "controllers": [entry_data(entry) for entry in study.entries],
+        "extreme": extreme_data(scenario, study.entries) if "extreme" in scenario.questions else [],
     }

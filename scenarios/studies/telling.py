@@ -19,6 +19,7 @@ from scenarios.studies.amounts import (
     ratio_text,
 )
 from scenarios.studies.assess import CHANNELS, Assessment
+from scenarios.studies.extreme import extreme_text
 from scenarios.studies.fault_rows import fault_rows
 from scenarios.studies.ruling import GOVERNING_HEAD, governing_cells
 from sim.measures.clearance import BinClearance, Verdict
@@ -169,6 +170,8 @@ def text_of(entries: Sequence[Assessment], data: Mapping[str, Any]) -> str:
         questions.append(_ledger_text(entries))
     if "bill" in data["questions"] and math.isfinite(entries[0].bill.energy.value):
         questions.append(_bill_text(entries))
+    if data["extreme"]:
+        questions.append(extreme_text(data["extreme"]))
     problems = [f"{entry.name}: {problem}" for entry in entries for problem in entry.verdict.problems]
     told = [(title, [f"{row['case']}: {row['why']}" for row in data[key]]) for title, key in TROUBLES]
     for title, lines in (("Not enough for the rule:", problems), *told):
