@@ -43,7 +43,7 @@ class Learning(Pulsed):
     name: ClassVar[str] = "learning"
     needs: ClassVar[tuple[str, ...]] = (*Pulsed.needs, "wind_speed")
 
-    margin_m: float = parameter(0.3, "m", -5.0, 10.0, "spare clearance that the logic aims at")
+    margin_m: float = parameter(1.0, "m", -5.0, 10.0, "spare clearance that the logic aims at")
     rise: float = parameter(0.5, "-", 0.01, 1.0, "share of a shortfall that is learned at once")
     fall: float = parameter(0.005, "-", 0.0, 0.5, "share of an excess that is forgotten at each pass")
     start_m: float = parameter(0.0, "m", 0.0, 5.0, "relief given before anything is learned")

@@ -13,7 +13,7 @@ from scenarios.sensor_keys import SensorKeys
 from scenarios.wind_keys import Model, WindKeys
 from sim.keyfile import FileModel
 
-Question = Literal["passes", "ledger", "bill", "extreme"]
+Question = Literal["passes", "ledger", "bill", "extreme", "shelf", "robustness"]
 
 
 def _key(meaning: str, **rest: Any) -> Any:

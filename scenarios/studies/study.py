@@ -19,7 +19,9 @@ from scenarios.studies.cost import cost_data, cost_text, costs_of
 from scenarios.studies.extreme import extreme_data
 from scenarios.studies.featured import find_features
 from scenarios.studies.gather import has_ended, trouble_of
+from scenarios.studies.robustness import robustness, robustness_text
 from scenarios.studies.ruling import governing_data, requirement_data
+from scenarios.studies.shelf import shelf_rows, shelf_text
 from scenarios.studies.telling import entry_data, text_of, verdict_sentence
 
 
@@ -68,18 +70,29 @@ def answer(scenario: Scenario, options: Options, *, times_all: bool = False) -> 
     from scenarios.report.costs import cost_sections
     from scenarios.report.page import prepare, render, write
     from scenarios.report.sections import study_page
+    from scenarios.report.shelf import shelf_sections
 
     prepare(options.out)
     store = Store(options.store)
     study = judge_scenario(scenario, store, options)
     page = options.out / f"{scenario.name}.html"
+    times_all = times_all or "shelf" in scenario.questions
     costs, untimed = costs_of(scenario, study.failed, all_stacks=times_all)
     data = study_data(study, page) | {"cost": cost_data(costs)}
+    told = [text_of(study.entries, data)]
+    if "shelf" in scenario.questions:
+        lines = shelf_rows(study.entries, cost_data(costs))
+        data["shelf"] = lines
+        told.append(shelf_text(lines))
+    if "robustness" in scenario.questions:
+        changes = robustness(study.entries, store, options)
+        data["robustness"] = changes
+        told.append(robustness_text(changes))
     composed = study_page(scenario, study.entries, find_features(study.entries, store), data)
-    sections = [*composed.sections, *cost_sections(data["cost"])]
+    sections = [*composed.sections, *shelf_sections(data), *cost_sections(data["cost"])]
     write(page, render(replace(composed, sections=sections)))
     write(page.with_suffix(".json"), to_json(data) + "\n")
-    told = [text_of(study.entries, data), cost_text(costs, untimed)]
+    told.append(cost_text(costs, untimed))
     return Answer(data, "\n\n".join(part for part in told if part), study.code)
 
 
