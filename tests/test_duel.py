@@ -44,8 +44,10 @@ def test_a_duel_takes_a_users_own_layer_from_the_working_directory(monkeypatch) 
     [
         (["power"], "a duel needs two stacks or more"),
         (["power", "power"], "--stack power: is there twice"),
-        (["power", "power+gard"], "unknown layer 'gard'; did you mean 'guard'"),
-        (["power", "guard"], "the lowest layer must make power"),
+        (["power", "power+gard"], r"^--stack power\+gard: unknown layer 'gard'; did you mean 'guard'"),
+        (["power", "guard"], "^--stack guard: 'guard': the lowest layer must make power"),
+        (["power", "power+guard+guard"], r"^--stack power\+guard\+guard: 'guard': is in the stack twice"),
+        (["power", "power+"], r"^--stack power\+: names no layer beside a '\+'"),
     ],
 )
 def test_a_duel_that_makes_no_sense_is_refused(stacks, words) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -31,13 +32,16 @@ def duel_scenario(
     Raises
     ------
     InputError
-        There are fewer than two stacks, one is given twice, or anything that `load_scenario` refuses.
+        There are fewer than two stacks, one is given twice or lacks a layer, or anything that
+        `load_scenario` refuses.
     """
     if len(stacks) < 2:
         raise InputError("a duel needs two stacks or more: --stack power --stack power+guard")
     for index, stack in enumerate(stacks):
         if stack in stacks[:index]:
             raise InputError(f"--stack {stack}: is there twice")
+        if not all(layer.strip() for layer in stack.split("+")):
+            raise InputError(f"--stack {stack}: names no layer beside a '+'; write it like power+guard")
     base = load_scenario(source, overrides, seed)
     data, _ = read_toml(scenario_path(source))
     given: dict[str, Any] = {}
@@ -45,7 +49,21 @@ def duel_scenario(
         given |= entry.get("parameters", {})
     entries = [_entry(stack, data["entries"][-1].get("set", {}), given) for stack in stacks]
     own = [(key, value) for key, value in overrides if not key.startswith("entries")]
-    return replace(load_scenario(source, [*own, ("entries", entries)], seed), name=f"{base.name}-duel")
+    try:
+        made = load_scenario(source, [*own, ("entries", entries)], seed)
+    except InputError as error:
+        raise InputError([_retold(text, stacks) for text in error.problems]) from error
+    return replace(made, name=f"{base.name}-duel")
+
+
+def _retold(text: str, stacks: Sequence[str]) -> str:
+    """Blame the option that a stack came from, not the entry that was made of it."""
+    found = re.match(r"--set: entries\[(\d+)\]\.(?:stack|parameters)\S*(?: = \"([^\"]*)\")?[:;]? ?", text)
+    if found is None:
+        return text
+    said = re.sub(r" \(entry '[^']*': [^)]*\)$", "", text[found.end() :])
+    layer = f"'{found[2]}': " if found[2] else ""
+    return f"--stack {stacks[int(found[1])]}: {layer}{said}"
 
 
 def _entry(stack: str, settings: dict[str, Any], parameters: dict[str, Any]) -> dict[str, Any]:
