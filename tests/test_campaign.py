@@ -231,7 +231,7 @@ from scenarios.workers import Engine
 from tests import campaign_fakes as fakes
 
 def run(scenario, options):
-    print("begun", flush=True)
+    print("begun", file=sys.__stdout__, flush=True)
     cases = [fakes.make_case(number) for number in range(1, 13)]
     run_cases(cases, Store({store!r}, "v"), 2, None, Engine(fakes.endless))
 
