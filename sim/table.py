@@ -31,6 +31,7 @@ class Column:
     high: float = math.inf
     low_is_open: bool = False  #: the value must be above ``low``, not at it
     required: bool = True
+    may_lack: bool = False  #: a cell may be empty or nan
 
     @property
     def allowed(self) -> str:
@@ -43,7 +44,9 @@ class Column:
         return "a number" + (" " + " and ".join(bounds) if bounds else "")
 
     def holds(self, value: float) -> bool:
-        """Whether the value is finite and in range."""
+        """Whether the value is finite and in range, or may be lacking."""
+        if self.may_lack and math.isnan(value):
+            return True
         above = value > self.low if self.low_is_open else value >= self.low
         return math.isfinite(value) and above and value <= self.high
 
@@ -139,7 +142,8 @@ def _body_problems(where: str, names: list[str], body: Sequence[Row], columns: S
             continue
         for name, cell in zip(names, cells, strict=True):
             value = _number(cell)
-            if not known[name].holds(value):
+            is_word = math.isnan(value) and cell.lower() not in ("", "nan")
+            if is_word or not known[name].holds(value):
                 told = cell if math.isfinite(value) else literal(cell)
                 problems.append(f"{where}:{number}: {name} = {told}; must be {known[name].allowed}")
     return problems

@@ -1,4 +1,4 @@
-"""Which commands look at what is at hand: layers of logic, shipped files, stores?"""
+"""Which commands look at what is at hand: layers of logic, shipped files, stores, recordings?"""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import click
 
 from scenarios.answer import CAUTION, ExitCode
 from scenarios.commands.group import aside, commands, show
-from scenarios.commands.options import output_options
+from scenarios.commands.options import out_option, output_options
 
 
 @commands.command(epilog=CAUTION)
@@ -57,3 +57,31 @@ def store(folder: Path | None, as_json: bool, is_quiet: bool, debug: bool, **giv
     from scenarios.studies.holdings import run
 
     return show(run(folder, **given), as_json)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--blades", type=click.IntRange(2, 3), required=True, help="Blades of the rotor: 2 or 3.")
+@click.option("--required", type=float, metavar="M", help="Clearance that must remain [m]; none: not judged.")
+@click.option(
+    "--block-s",
+    type=float,
+    default=600.0,
+    show_default=True,
+    metavar="S",
+    help="Length of the blocks that stand for seeds [s].",
+)
+@out_option
+@output_options
+def record(
+    files: tuple[Path, ...], blades: int, required: float | None, block_s: float, out: Path, **given: bool
+) -> ExitCode:
+    """Judge measured or foreign time series FILES as a march is judged: passes, fatigue, extremes.
+
+    CSV or NetCDF with time_s, azimuth_deg and any of root_flap_moment_1_kNm, root_edge_moment_1_kNm,
+    pitch_1_deg, tip_distance_1_m (1 to 3 for the blades), tower_base_fore_aft_kNm, wind_speed_m_s; also in
+    rad, Nm and MNm. All files count as one condition.
+    """
+    from scenarios.studies.record import Asked, run
+
+    return show(run(files, Asked(blades, block_s, required, out)), given["as_json"])
