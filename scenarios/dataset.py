@@ -1,7 +1,7 @@
 """How do all results of a campaign become one labelled dataset, and that one file?
 
-Dimensions are case, blade and pass; what differs in length from case to case (passes, turning points) lies
-end to end, with the case of each row or the number of points of each case beside it.
+Dimensions are case, blade and pass; what differs in length from case to case (passes, counted cycles) lies
+end to end, with the case of each row or the number of rows of each case beside it.
 """
 
 from __future__ import annotations
@@ -53,13 +53,13 @@ def make_dataset(
     import xarray
 
     rows = [results.get(case.key) for case in scenario.cases]
-    columns = dict(_labels(scenario)) | dict(_numbers(rows)) | dict(_passes(rows)) | dict(_turning(rows))
+    columns = dict(_labels(scenario)) | dict(_numbers(rows)) | dict(_passes(rows)) | dict(_cycles(rows))
     why = [
         failed.get(case.key, "no result") if row is None else trouble_of(row)
         for case, row in zip(scenario.cases, rows, strict=True)
     ]
     columns["trouble"] = (("case",), _words(why), {"long_name": "what is amiss; empty for a sound case"})
-    labels = {name: columns.pop(name) for name in LABELS}
+    labels = {name: columns.pop(name) for name in (*LABELS, "channel", "sum")}
     return xarray.Dataset(columns, labels, _provenance(scenario))
 
 
@@ -82,6 +82,8 @@ def write_dataset(dataset: xarray.Dataset, path: Path) -> None:
         raise InputError(f"{path}: cannot be written ({error}); choose another with --out DIR") from error
 
 
+SUMS = ("cell", "n", "n S", "n S^2", "n u", "n u^2", "n S u")
+"""Columns of a cell, as `sim.measures.spectrum` has them."""
 LABELS = ("entry", "stack", "load_case", "nominal_wind_speed_m_s", "number", "is_event", "key")
 """What tells a case from others."""
 
@@ -145,16 +147,26 @@ def _passes(rows: Sequence[CaseResult | None]) -> Iterator[tuple[str, Column]]:
         yield f"pass_{name}", (("pass",), values, attributes)
 
 
-def _turning(rows: Sequence[CaseResult | None]) -> Iterator[tuple[str, Column]]:
-    """Yield the turning points of each channel end to end, and how many each case has."""
-    for name, _ in _examples(rows, "turning."):
-        parts = [np.zeros(0) if row is None else row[f"turning.{name}"] for row in rows]
-        points = f"point_{name}"
-        counted = {"long_name": f"turning points of {name}", "sample_dimension": points}
-        yield f"count_{name}", (("case",), np.array([part.size for part in parts]), counted)
-        unit = "rad" if name.startswith("pitch") else "N m"
-        told = {"units": unit, "long_name": f"turning points of {name}, case after case"}
-        yield f"turning_{name}", ((points,), np.concatenate(parts), told)
+def _cycles(rows: Sequence[CaseResult | None]) -> Iterator[tuple[str, Column]]:
+    """Yield the counted cycles of every case and channel end to end, and how many there are of each."""
+    channels = [name for name, _ in _examples(rows, "turning.")]
+    units = ["rad" if name.startswith("pitch") else "N m" for name in channels]
+    yield "channel", (("channel",), _words(channels), {"long_name": "what the cycles are counted of"})
+    yield "channel_unit", (("channel",), _words(units), {"long_name": "unit of ranges and means"})
+    yield "sum", (("sum",), _words(SUMS), {"long_name": "over a cell's cycles of count n, range S, mean u"})
+    empty = {"turning": np.zeros(0), "cycles": np.zeros((0, len(SUMS)))}
+    for kind, name, what in (
+        ("turning", "residue", "turning points that close no cycle"),
+        ("cycles", "cell", "cells of counted cycles"),
+    ):
+        parts = [
+            [empty[kind] if row is None else row[f"{kind}.{channel}"] for channel in channels] for row in rows
+        ]
+        counts = np.array([[len(part) for part in case] for case in parts], np.int64)
+        told = {"long_name": f"{what} of each case and channel", "sample_dimension": name}
+        yield f"{name}_count", (("case", "channel"), counts.reshape(len(rows), len(channels)), told)
+        values = np.concatenate([empty[kind], *(part for case in parts for part in case)])
+        yield f"{name}_value", ((name, "sum")[: values.ndim], values, {"long_name": what})
 
 
 def _examples(rows: Sequence[CaseResult | None], start: str) -> list[tuple[str, NDArray[Any]]]:

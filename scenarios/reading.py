@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from scenarios.dataset import LABELS, SCHEMA
 from sim.errors import InputError, closest
+from sim.measures.spectrum import Spectrum
 
 if TYPE_CHECKING:
     import pandas
@@ -47,7 +48,7 @@ class Results:
                 columns[str(name)] = variable.values
             elif variable.dims == ("case", "blade"):
                 columns |= {f"{name}_{b + 1}": variable.values[:, b] for b in range(variable.shape[1])}
-        rest = [name for name in columns if name not in LABELS and not name.startswith("count_")]
+        rest = [name for name in columns if name not in LABELS]
         return pandas.DataFrame({name: columns[name] for name in (*LABELS, *rest)})
 
     @cached_property
@@ -64,22 +65,27 @@ class Results:
         }
         return pandas.DataFrame(labels | told)
 
-    def turning_points(self, channel: str, case: int) -> NDArray[np.float64]:
-        """Return the turning points of one channel of one case (its row), in the unit of its variable.
+    def spectrum(self, channel: str, case: int) -> Spectrum:
+        """Return the counted cycles of one channel of one case (its row), in the unit of ``channel_unit``.
 
         Raises
         ------
         InputError
             There is no such channel or case.
         """
-        known = [str(name)[6:] for name in self.dataset.variables if str(name).startswith("count_")]
+        known = self.dataset["channel"].values.tolist()
         if channel not in known:
             raise InputError(f"channel '{channel}': unknown{closest(channel, known)}")
-        counts = self.dataset[f"count_{channel}"].values
-        if not 0 <= case < counts.size:
-            raise InputError(f"case {case}: there are {counts.size}, from 0 to {counts.size - 1}")
-        ends = np.cumsum(counts)
-        return self.dataset[f"turning_{channel}"].values[ends[case] - counts[case] : ends[case]]
+        if not 0 <= case < self.dataset.sizes["case"]:
+            last = self.dataset.sizes["case"] - 1
+            raise InputError(f"case {case}: there are {last + 1}, from 0 to {last}")
+        place = case * len(known) + known.index(channel)
+        return Spectrum(self._rows("cell", place), self._rows("residue", place))
+
+    def _rows(self, name: str, place: int) -> NDArray[np.float64]:
+        counts = self.dataset[f"{name}_count"].values.ravel()
+        begin = int(counts[:place].sum())
+        return self.dataset[f"{name}_value"].values[begin : begin + int(counts[place])]
 
     @property
     def provenance(self) -> dict[str, Any]:

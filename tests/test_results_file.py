@@ -52,7 +52,7 @@ def test_every_pass_comes_back_to_the_bit_with_the_labels_of_its_case(small: Bri
                 assert np.array_equal(rows[name].to_numpy(), raw[f"passes.{name}"], equal_nan=name[0] == "c")
 
 
-def test_every_number_and_turning_point_of_a_case_comes_back_to_the_bit(small: Brisk, read: Results) -> None:
+def test_every_number_and_cycle_of_a_case_comes_back_to_the_bit(small: Brisk, read: Results) -> None:
     for row, case in enumerate(small.scenario.cases):
         raw = small.judged.campaign.results[case.key]
         assert read.cases.key[row] == case.key
@@ -61,7 +61,10 @@ def test_every_number_and_turning_point_of_a_case_comes_back_to_the_bit(small: B
         blades = [read.cases[f"pitch_travel_rad_{b}"][row] for b in (1, 2, 3)]
         assert blades == raw["cases.pitch_travel_rad"].tolist()
         for channel in ("root_flap_moment_2", "tower_base_fore_aft", "pitch_1"):
-            assert np.array_equal(read.turning_points(channel, row), raw[f"turning.{channel}"])
+            spectrum = read.spectrum(channel, row)
+            assert np.array_equal(spectrum.points, raw[f"turning.{channel}"])
+            assert np.array_equal(spectrum.cells, raw[f"cycles.{channel}"])
+            assert spectrum.points.size
 
 
 def test_pandas_finds_what_the_study_says(small: Brisk, read: Results) -> None:
@@ -102,7 +105,7 @@ def test_a_case_without_a_result_keeps_its_row(small: Brisk, tmp_path: Path) -> 
     assert np.isnan(read.cases.energy_J[3])
     assert read.cases.trouble[3] == "its worker died"
     assert read.cases.trouble[2] == ""
-    assert read.turning_points("pitch_1", 3).size == 0
+    assert read.spectrum("pitch_1", 3).is_empty
     assert not (read.passes.number[read.dataset.pass_case.values == 3]).size
 
 
@@ -138,9 +141,9 @@ def test_wrong_files_are_named(tmp_path: Path, read: Results) -> None:
     with pytest.raises(InputError, match="schema 99; this code reads schema 1"):
         open_results(tmp_path / "new.nc")
     with pytest.raises(InputError, match=r"channel 'root_flap_moment_9': unknown; did you mean"):
-        read.turning_points("root_flap_moment_9", 0)
+        read.spectrum("root_flap_moment_9", 0)
     with pytest.raises(InputError, match="case 500: there are"):
-        read.turning_points("pitch_1", 500)
+        read.spectrum("pitch_1", 500)
     (tmp_path / "file").write_text("")
     with pytest.raises(InputError, match="cannot be written"):
         write_dataset(read.dataset, tmp_path / "file" / "x.nc")
