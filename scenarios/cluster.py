@@ -270,5 +270,8 @@ async def _knock(address: str) -> None:
     """See whether a scheduler answers: a client that found none takes its time to be gone."""
     from distributed.comm.core import connect
 
-    comm = await connect(address, timeout=CONNECT_S)
+    try:
+        comm = await asyncio.wait_for(connect(address, timeout=CONNECT_S), CONNECT_S + 0.5)
+    except TimeoutError as error:
+        raise TimeoutError(str(error) or f"nothing was said within {CONNECT_S:g} s") from error
     comm.abort()

@@ -50,10 +50,10 @@ _last = 0.0
 
 @contextmanager
 def marked(mark: Mark) -> Iterator[None]:
-    """Keep a mark while a batch is in hand."""
-    global _mark
+    """Keep a mark while a batch is in hand; its first beat is told at once."""
+    global _mark, _last
     mark.begin()
-    _mark = mark
+    _mark, _last = mark, time.monotonic() - 2.0 * _EVERY_S
     try:
         yield
     finally:
