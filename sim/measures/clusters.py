@@ -44,7 +44,9 @@ def cluster_starts(times_s: ArrayLike, quiet_s: float, judged_from_s: float) -> 
     return int(np.count_nonzero((since > quiet_s) & (when >= judged_from_s)))
 
 
-def cluster_rate(sampler: SubsetSimulation, starts: Sequence[int] | ArrayLike, exposure_s: float) -> Interval:
+def cluster_rate(
+    sampler: SubsetSimulation, starts: Sequence[int] | ArrayLike, exposure_s: float, limit: float = 0.0
+) -> Interval:
     """Return the rate at which clusters begin, from subset simulation over short windows.
 
     Parameters
@@ -55,6 +57,8 @@ def cluster_rate(sampler: SubsetSimulation, starts: Sequence[int] | ArrayLike, e
         `cluster_starts` of every window that was evaluated, in the order in which they were told.
     exposure_s : float [s]
         Length of the judged part of a window.
+    limit : float [any]
+        Value of the limit state at or below which a window holds an event.
 
     Returns
     -------
@@ -78,11 +82,10 @@ def cluster_rate(sampler: SubsetSimulation, starts: Sequence[int] | ArrayLike, e
     counted = np.asarray(starts, dtype=np.float64)
     if counted.shape != (sampler.evaluations,):
         raise InputError(f"starts: shape {counted.shape}; must be ({sampler.evaluations},)")
-    found = sampler.result()
-    value, (low, high), _ = sampler.expect(counted[sampler.origins])
+    value, (low, high), _ = sampler.expect(counted, limit)
     if value == 0.0:
         most = max(float(np.max(counted)), 1.0)
-        high = found.interval[1] * most
+        high = sampler.below(limit).interval[1] * most
         return Interval(0.0, 0.0, high / exposure_s, sampler.size, "no event: bound")
     return Interval(
         value / exposure_s, low / exposure_s, high / exposure_s, sampler.size, "subset simulation"

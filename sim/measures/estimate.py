@@ -8,7 +8,8 @@ from math import exp, inf, isnan, log, log1p, nan, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sim.measures.statistics import CONFIDENCE
+from sim.errors import InputError
+from sim.measures.statistics import CONFIDENCE, clopper_pearson
 
 Floats = NDArray[np.float64]
 
@@ -163,3 +164,37 @@ def au_beck_variation(inside: ArrayLike, samples: int) -> float:
     alike = np.array([np.mean(hit[k:] * hit[:-k]) - share**2 for k in lag]) / variance
     gamma = 2.0 * float(np.sum((1.0 - lag / steps) * alike))
     return sqrt(max((1.0 - share) / (share * samples) * (1.0 + gamma), 0.0))
+
+
+def crude_estimate(values: ArrayLike) -> Estimate:
+    """Return the probability of a broken limit from independent samples, with its exact interval.
+
+    Parameters
+    ----------
+    values : (n,) float64 [any]
+        Of the limit state; zero or less where it is broken.
+    """
+    seen = checked(values, np.size(values))
+    broken = int(np.count_nonzero(seen <= 0.0))
+    low, high = clopper_pearson(broken, seen.size)
+    if broken == 0:
+        return bound(high, seen.size, float(np.min(seen)))
+    share = broken / seen.size
+    return Estimate(share, (low, high), sqrt((1.0 - share) / broken), seen.size)
+
+
+def checked(values: ArrayLike, size: int) -> Floats:
+    """Return a limit state's values as an array.
+
+    Raises
+    ------
+    InputError
+        For another shape than (size,), or a value that is not a number.
+    """
+    told = np.asarray(values, dtype=np.float64)
+    if told.shape != (size,):
+        raise InputError(f"limit state: values of shape {told.shape}; must be ({size},), one for each point")
+    lost = int(np.count_nonzero(np.isnan(told)))
+    if lost:
+        raise InputError(f"limit state: {lost} of {size} values are not numbers")
+    return told

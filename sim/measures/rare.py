@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.errors import InputError
-from sim.measures.estimate import Estimate
-from sim.measures.subset import PURPOSE, SMALLEST, SubsetSimulation, checked, crude_estimate
+from sim.measures.estimate import Estimate, checked, crude_estimate
+from sim.measures.subset import PURPOSE, SMALLEST, SubsetSimulation
 
 __all__ = [
     "CrudeSampling",

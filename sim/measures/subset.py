@@ -6,14 +6,23 @@ value is zero or less.
 
 from __future__ import annotations
 
-from math import ceil, nan, sqrt
+from dataclasses import dataclass
+from math import ceil, inf, nan, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError
-from sim.measures.estimate import Estimate, au_beck_variation, bound, family_variation, lognormal_interval
-from sim.measures.statistics import CONFIDENCE, clopper_pearson
+from sim.measures.estimate import (
+    Estimate,
+    au_beck_variation,
+    bound,
+    checked,
+    crude_estimate,
+    family_variation,
+    lognormal_interval,
+)
+from sim.measures.statistics import CONFIDENCE
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
@@ -25,6 +34,33 @@ ACCEPTANCE = 0.44
 SMALLEST = 1e-15
 """Levels end where the estimate falls below this."""
 PURPOSE = 0x72617265  # "rare": keeps these random numbers apart
+
+
+@dataclass(frozen=True)
+class Population:
+    """The particles of one level.
+
+    Parameters
+    ----------
+    values : (particle,) float64 [any]
+        Of the limit state.
+    families : (particle,) int64
+        Number of the first, independent sample that each descends from.
+    origins : (particle,) int64
+        Number of the evaluation that each was proposed in.
+    reached : float [-]
+        Probability of the level.
+    """
+
+    values: Floats
+    families: Integers
+    origins: Integers
+    reached: float
+
+    @property
+    def spread(self) -> float:
+        """Coefficient of variation of ``reached``, of all families."""
+        return family_variation(self.families, np.ones(self.values.size))
 
 
 class SubsetSimulation:
@@ -47,6 +83,10 @@ class SubsetSimulation:
 
     Notes
     -----
+    Beside the points: ``parents`` tells from which evaluation each asked point moves (-1: from none), and
+    ``length`` by how much, for a caller who keeps further normals of a sample and moves them alike;
+    ``cutoff`` is the value beyond which no sample will found the next level.
+
     The first level is crude. Each further level starts from the tenth of samples with the smallest values,
     and chains grow from them by conditional sampling: u' = sqrt(1 - s^2) u + s w with w standard normal, kept
     where its value is within the level. The length s is steered by the share of moves that are kept.
@@ -74,12 +114,11 @@ class SubsetSimulation:
         self.done = False
         self._reached = 1.0  #: probability of the present level
         self._terms: list[float] = []  #: squared variation of each level by the formula of Au and Beck
-        self._length, self._round, self._calls = 0.6, 0, 0
-        self._asked = self._first()
+        self.populations: list[Population] = []
+        self.length, self._round, self._calls = 0.6, 0, 0
+        self._asked = self._draw().standard_normal((self.size, self.dimension))
+        self.parents = np.full(self.size, -1)
         self._empty()
-
-    def _first(self) -> Floats:
-        return self._draw().standard_normal((self.size, self.dimension))
 
     def _draw(self) -> np.random.Generator:
         """Return the random numbers of the next call: keyed by seed and number of the call."""
@@ -92,7 +131,7 @@ class SubsetSimulation:
         self._values: list[Floats] = []
         self._families: list[Integers] = []
         self._origins: list[Integers] = []
-        self._count = 0
+        self._count, self.cutoff = 0, inf
 
     def ask(self) -> Floats:
         """Return the points at which the limit state is to be evaluated next: (n, dimension) float64."""
@@ -129,6 +168,8 @@ class SubsetSimulation:
         self._families.append(families)
         self._origins.append(origins)
         self._count += len(values)
+        best = np.concatenate(self._values) if self._count >= self.wanted else None
+        self.cutoff = inf if best is None else float(np.partition(best, self.wanted - 1)[self.wanted - 1])
 
     def _move(self, told: Floats, number: Integers) -> None:
         """Let the heads of the chains move where the new point is within the level."""
@@ -139,20 +180,30 @@ class SubsetSimulation:
         self._add(points[:n].copy(), values[:n].copy(), families[:n], origins[:n].copy())
         self._round += 1
         nudge = (moved.size / n - ACCEPTANCE) / sqrt(self._round)
-        self._length = min(self._length * float(np.exp(nudge)), 1.0)
+        self.length = min(self.length * float(np.exp(nudge)), 1.0)
 
     def _propose(self) -> None:
         heads = self._heads[0][: self.size - self._count]
+        self.parents = self._heads[3][: len(heads)].copy()
         fresh = self._draw().standard_normal(heads.shape)
-        self._asked = sqrt(1.0 - self._length**2) * heads + self._length * fresh
+        self._asked = sqrt(1.0 - self.length**2) * heads + self.length * fresh
+
+    @property
+    def heads(self) -> Integers:
+        """Numbers of the evaluations that the next points may move from."""
+        return self._heads[3] if self.levels else np.empty(0, np.int64)
+
+    @property
+    def wanted(self) -> int:
+        """Samples that found the next level."""
+        return ceil(SHARE * self.size)
 
     def _close(self) -> None:
         """End a level: with an estimate, with a bound, or by founding the next."""
         values = np.concatenate(self._values)
-        self.families, self.origins = np.concatenate(self._families), np.concatenate(self._origins)
-        self.values = values
-        wanted = ceil(SHARE * self.size)
-        level = max(float(np.partition(values, wanted - 1)[wanted - 1]), 0.0)
+        families, origins = np.concatenate(self._families), np.concatenate(self._origins)
+        self.populations.append(Population(values, families, origins, self._reached))
+        level = max(self.cutoff, 0.0)
         inside = values <= level
         share = float(np.mean(inside))
         self._terms.append(self._term(level, share))
@@ -165,7 +216,7 @@ class SubsetSimulation:
         rows = np.flatnonzero(inside)
         rows = rows[self._draw().permutation(rows.size)]
         points = np.concatenate(self._points)
-        heads = points[rows], values[rows], self.families[rows], self.origins[rows]
+        heads = points[rows], values[rows], families[rows], origins[rows]
         self._heads = heads
         self._empty()
         self._round = 0
@@ -184,25 +235,38 @@ class SubsetSimulation:
         """The estimate's coefficient of variation after Au & Beck, levels taken as independent."""
         return sqrt(sum(self._terms))
 
+    def population(self, value: float) -> Population:
+        """Return the level from which the probability of falling below a value is best told."""
+        self._check_done()
+        for level in self.populations:
+            if np.mean(level.values <= value) >= SHARE:
+                return level
+        return self.populations[-1]
+
     def expect(
-        self, weights: ArrayLike, confidence: float = CONFIDENCE
+        self, weights: ArrayLike, value: float = 0.0, confidence: float = CONFIDENCE
     ) -> tuple[float, tuple[float, float], float]:
-        """Return the expectation of a quantity that is zero unless the limit is broken.
+        """Return the expectation of a quantity that is zero unless the limit state falls below a value.
 
         Parameters
         ----------
-        weights : (particle,) float64 [any]
-            Of the last level's particles (evaluation numbers: ``origins``), not negative.
+        weights : (evaluation,) float64 [any]
+            Of every evaluation, in the order in which they were told; not negative.
+        value : float [any]
+            0 is the limit itself.
+        confidence : float [-]
 
         Returns
         -------
         value : float, interval : (low, high), coefficient of variation : float
         """
-        counted = np.where(self.values <= 0.0, np.asarray(weights, dtype=np.float64), 0.0)
-        value = self._reached * float(np.mean(counted))
-        variation = family_variation(self.families, counted)
-        ends = lognormal_interval(value, variation, confidence) if value > 0.0 else (0.0, nan)
-        return value, ends, variation
+        level = self.population(value)
+        counted = np.asarray(weights, dtype=np.float64)[level.origins]
+        counted = np.where(level.values <= value, counted, 0.0)
+        found = level.reached * float(np.mean(counted))
+        variation = family_variation(level.families, counted)
+        ends = lognormal_interval(found, variation, confidence) if found > 0.0 else (0.0, nan)
+        return found, ends, variation
 
     def result(self) -> Estimate:
         """Return the estimate, or the bound where no sample reached the limit.
@@ -212,52 +276,24 @@ class SubsetSimulation:
         InputError
             Before all values were told.
         """
+        return self.below(0.0)
+
+    def below(self, value: float) -> Estimate:
+        """Return the probability that the limit state falls to a value or below; 0 is the limit itself."""
+        level = self.population(value)
+        if not np.any(level.values <= value):
+            return self._bound(level)
+        if level is self.populations[0]:
+            return crude_estimate(level.values - value)
+        found, (low, high), variation = self.expect(np.ones(self.evaluations), value)
+        return Estimate(found, (low, min(high, 1.0)), variation, self.evaluations)
+
+    def _check_done(self) -> None:
         if not self.done:
             raise InputError("subset simulation: not all values were told; ask and tell until done")
-        if not np.any(self.values <= 0.0):
-            return self._bound()
-        if not self.levels:
-            return crude_estimate(self.values)
-        value, (low, high), variation = self.expect(np.ones(self.size))
-        return Estimate(value, (low, min(high, 1.0)), variation, self.evaluations)
 
-    def _bound(self) -> Estimate:
+    def _bound(self, level: Population) -> Estimate:
         """Bound the probability by that of the last level times what its independent ancestors can hide."""
-        variation = family_variation(self.families, np.ones(self.size))
-        hidden = 1.0 - (0.5 * (1.0 - CONFIDENCE)) ** (variation**2)
-        outer = lognormal_interval(self._reached, variation)[1] if self.levels else 1.0
-        return bound(outer * hidden, self.evaluations, float(np.min(self.values)))
-
-
-def crude_estimate(values: ArrayLike) -> Estimate:
-    """Return the probability of a broken limit from independent samples, with its exact interval.
-
-    Parameters
-    ----------
-    values : (n,) float64 [any]
-        Of the limit state; zero or less where it is broken.
-    """
-    seen = checked(values, np.size(values))
-    broken = int(np.count_nonzero(seen <= 0.0))
-    low, high = clopper_pearson(broken, seen.size)
-    if broken == 0:
-        return bound(high, seen.size, float(np.min(seen)))
-    share = broken / seen.size
-    return Estimate(share, (low, high), sqrt((1.0 - share) / broken), seen.size)
-
-
-def checked(values: ArrayLike, size: int) -> Floats:
-    """Return a limit state's values as an array.
-
-    Raises
-    ------
-    InputError
-        For another shape than (size,), or a value that is not a number.
-    """
-    told = np.asarray(values, dtype=np.float64)
-    if told.shape != (size,):
-        raise InputError(f"limit state: values of shape {told.shape}; must be ({size},), one for each point")
-    lost = int(np.count_nonzero(np.isnan(told)))
-    if lost:
-        raise InputError(f"limit state: {lost} of {size} values are not numbers")
-    return told
+        hidden = 1.0 - (0.5 * (1.0 - CONFIDENCE)) ** (level.spread**2)
+        outer = lognormal_interval(level.reached, level.spread)[1] if self.levels else 1.0
+        return bound(outer * hidden, self.evaluations, float(np.min(level.values)))
