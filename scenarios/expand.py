@@ -60,6 +60,7 @@ class Builder:
             site=keys.site.model_dump(exclude_none=True),
             entries=entries,
             cases=tuple(case for entry in entries for case in self._cases(entry)),
+            keys=keys.model_dump(exclude_none=True),
         )
 
     def _entry(self, index: int, entry: EntryKeys) -> Entry:

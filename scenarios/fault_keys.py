@@ -48,6 +48,12 @@ class FaultKeys(FileModel):
     by_s: float | None = Field(
         default=None, gt=0.0, le=10.0, description="delay of a late sensor or computer"
     )
+    rate_per_year: float | None = Field(
+        default=None,
+        ge=0.0,
+        le=1e4,
+        description="how often it happens, for `reliability`; none given: that of [reliability]",
+    )
     share: float | None = Field(
         default=None, gt=0.0, le=1.0, description="of its rate limit that a slow or weak servo keeps"
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -39,6 +39,7 @@ class Scenario:
     entries: tuple[Entry, ...]
     cases: tuple[Case, ...]
     life: Life | None = None  #: over which fatigue is reckoned
+    keys: Mapping[str, Any] = field(default_factory=dict)  #: all of the file's, checked, as it was written
     asked: tuple[tuple[str, Any], ...] = ()  #: keys and values set besides the file, as they were given
 
     @property
@@ -50,6 +51,11 @@ class Scenario:
     def candidate(self) -> Entry:
         """The entry that the verdict is about: the last."""
         return self.entries[-1]
+
+    @property
+    def candidate_case(self) -> Case:
+        """The first case of the candidate: its stack, sensors and clock."""
+        return self.cases_of(self.candidate)[0]
 
     def cases_of(self, entry: Entry) -> list[Case]:
         """Return an entry's cases in the order of the file."""

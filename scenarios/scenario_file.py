@@ -8,6 +8,7 @@ from pydantic import Field
 
 from scenarios.fault_keys import FaultKeys
 from scenarios.life_keys import LifeKeys
+from scenarios.reliability_keys import ReliabilityKeys
 from scenarios.requirement_keys import RequirementKeys
 from scenarios.sensor_keys import SensorKeys
 from scenarios.wind_keys import Model, WindKeys
@@ -90,6 +91,9 @@ class ScenarioKeys(FileModel):
     requirement: RequirementKeys
     life: LifeKeys | None = Field(default=None, description="over which fatigue is reckoned")
     sensors: SensorKeys
+    reliability: ReliabilityKeys = Field(
+        default_factory=ReliabilityKeys, description="what `reliability` assumes"
+    )
     faults: list[FaultKeys] = Field(default_factory=list, description="what breaks")
     winds: list[WindKeys] = Field(min_length=1, description="load cases")
     entries: list[EntryKeys] = Field(min_length=1, description="what is compared")

@@ -166,8 +166,8 @@ def trouble_of(result: CaseResult, is_storm: bool = False) -> str:
     return f"{words}, {when}{detail}{storm}"
 
 
-def mean_wind(scenario: Scenario) -> float:
-    """Return the annual mean wind speed of the scenario's site [m/s]."""
+def site_of(scenario: Scenario) -> Site:
+    """Return the scenario's site, at the reference's hub."""
     site, design = scenario.site, scenario.reference.design
     return Site(
         site["wind_class"],
@@ -177,7 +177,12 @@ def mean_wind(scenario: Scenario) -> float:
         site.get("reference_wind_speed_m_s"),
         site.get("average_wind_speed_m_s"),
         site.get("reference_turbulence_intensity"),
-    ).vave
+    )
+
+
+def mean_wind(scenario: Scenario) -> float:
+    """Return the annual mean wind speed of the scenario's site [m/s]."""
+    return site_of(scenario).vave
 
 
 def yearly_hours(scenario: Scenario, gathered: Gathered) -> Floats:

@@ -152,11 +152,23 @@ def _pack_boxes(specs: Sequence[WindSpec], grid: BoxGrid) -> tuple[NDArray[Any],
     shape = (len(places), grid.period_samples, COMPONENTS, grid.nz, grid.ny)
     boxes = np.empty(shape, np.float32)
     for (model, speed, scale, keys), place in sorted(places.items(), key=lambda item: item[0][:3]):
-        if model == "kaimal":
-            three_components(keys, speed, scale, grid, boxes[place])
-        elif model == "tensor":
-            boxes[place] = tensor_box(keys[0], speed, scale, grid)
-        else:
-            boxes[place, :, 0] = turbulence_box(keys[0], speed, scale, grid)
-            boxes[place, :, 1:] = 0.0
+        fill_box(boxes[place], model, keys, speed, scale, grid)
     return box, boxes
+
+
+def fill_box(
+    box: NDArray[Any],
+    model: str,
+    keys: Sequence[tuple[int, int]],
+    speed: float,
+    scale: float,
+    grid: BoxGrid,
+) -> None:
+    """Write one field of a model of turbulence, in units of sigma1, into (step, component, z, y) float32."""
+    if model == "kaimal":
+        three_components(keys, speed, scale, grid, box)
+    elif model == "tensor":
+        box[:] = tensor_box(keys[0], speed, scale, grid)
+    else:
+        box[:, 0] = turbulence_box(keys[0], speed, scale, grid)
+        box[:, 1:] = 0.0

@@ -1,0 +1,143 @@
+"""How probable is a strike in a year, and a broken requirement, with the logic and without it?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from scenarios.answer import Options
+from scenarios.scenario import Scenario
+from scenarios.store import Store
+from scenarios.studies.odds_faults import fault_rows
+from scenarios.studies.stratum_rows import interval_of, stratum_row
+from scenarios.studies.window_runs import (
+    WITH,
+    WITHOUT,
+    doubt_of,
+    grouped,
+    run_jobs,
+    speed_bins,
+    stacks_of,
+    stratum_of,
+)
+from scenarios.window_job import Doubt, Sampling, Span, WindowJob
+from scenarios.window_result import LIMITS
+from sim.measures.statistics import Interval
+from sim.measures.strata import combine
+
+__all__ = ["ALONE", "QUICK", "THOROUGH", "UNSURE", "WITH", "WITHOUT", "Effort", "Odds", "run_odds"]
+
+ALONE, UNSURE = "wind alone", "with model uncertainty"
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How much the odds are sampled."""
+
+    span: Span
+    samples: int  #: in a level
+    smallest: float  #: probability of a window below which a bound is given
+    crude: int  #: plain samples beside
+    fault_samples: int  #: in a level of each fault's stratum; 0 leaves faults out
+    together: bool  #: all strata of a stack in one job, so that few samples still march side by side
+
+
+QUICK = Effort(Span(20.0, 6.0, 14.0), 60, 1e-8, 240, 0, True)
+THOROUGH = Effort(Span(30.0, 8.0, 22.0), 500, 1e-11, 4000, 60, False)
+
+
+@dataclass(frozen=True)
+class Odds:
+    """Rates per year, and what they were added up from.
+
+    Parameters
+    ----------
+    yearly : mapping of (stack, doubt, limit) to Interval [1/a]
+    strata : rows, one for each stack, doubt and bin of wind
+    crude : rows of plain sampling beside the same strata
+    faults : rows, one for each stack and fault; none in a quick setting
+    failed : what did not come to an answer, and why
+    """
+
+    effort: Effort
+    yearly: Mapping[tuple[str, str, str], Interval]
+    strata: Sequence[Mapping[str, Any]]
+    crude: Sequence[Mapping[str, Any]]
+    faults: Sequence[Mapping[str, Any]]
+    failed: Sequence[dict[str, str]]
+
+
+def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort) -> Odds:
+    """Sample strikes and broken requirements in strata of wind, and add them up over a year.
+
+    Raises
+    ------
+    InputError
+        The scenario has no normal turbulence.
+    """
+    bins = speed_bins(scenario)
+    doubts = {ALONE: Doubt(), UNSURE: doubt_of(scenario)}
+    sampling = Sampling("subset", effort.samples, effort.smallest, scenario.seed)
+    jobs: list[tuple[str, str, int, WindowJob]] = []
+    for stack, layers in stacks_of(scenario).items():
+        told = [
+            (stack, doubt, number, stratum_of(scenario, layers, speeds, middle, factors))
+            for doubt, factors in doubts.items()
+            for number, (speeds, middle, _) in enumerate(bins)
+        ]
+        jobs += [(*row[:3], WindowJob((row[3],), effort.span, sampling, stack)) for row in told]
+    all_ = [job for *_, job in jobs]
+    found, failed = run_jobs(grouped(all_) if effort.together else all_, store, options)
+    rows = [
+        stratum_row(stack, doubt, bins[number], job, *found[job.strata[0], stack])
+        for stack, doubt, number, job in jobs
+        if (job.strata[0], stack) in found
+    ]
+    yearly = _yearly(rows, bins)
+    crude, more = _crude(scenario, store, options, effort, rows, bins)
+    faults, lost = [], []
+    if effort.fault_samples:
+        faults, lost = fault_rows(scenario, store, options, (effort.span, effort.fault_samples), bins)
+    for row in faults:
+        key = (row["stack"], UNSURE, "strike")
+        yearly[key] = combine([yearly[key], row["yearly"]], [1.0, 1.0])
+    return Odds(effort, yearly, rows, crude, faults, [*failed, *more, *lost])
+
+
+def _yearly(rows: Sequence[Mapping[str, Any]], bins: Sequence[Any]) -> dict[tuple[str, str, str], Interval]:
+    found = {}
+    for stack, doubt in dict.fromkeys((row["stack"], row["uncertainty"]) for row in rows):
+        mine = [row for row in rows if (row["stack"], row["uncertainty"]) == (stack, doubt)]
+        if len(mine) == len(bins):
+            for limit in LIMITS:
+                parts = [interval_of(row[limit]) for row in mine]
+                found[stack, doubt, limit] = combine(parts, [row["hours_per_year"] for row in mine])
+    return found
+
+
+def _crude(
+    scenario: Scenario,
+    store: Store,
+    options: Options,
+    effort: Effort,
+    rows: Sequence[Mapping[str, Any]],
+    bins: Sequence[Any],
+) -> tuple[list[dict[str, Any]], list[dict[str, str]]]:
+    """Sample plainly what subset simulation sampled, where the requirement is broken most often."""
+    sampling = Sampling("crude", effort.crude, effort.smallest, scenario.seed)
+    told = []
+    for stack, layers in stacks_of(scenario).items():
+        mine = [row for row in rows if row["stack"] == stack and row["uncertainty"] == UNSURE]
+        if not mine:
+            continue
+        worst = max(mine, key=lambda row: row["broken"]["probability_per_window"])
+        bin_ = next(item for item in bins if item[1] == worst["wind_speed_m_s"])
+        stratum = stratum_of(scenario, layers, bin_[0], bin_[1], doubt_of(scenario))
+        told.append((stack, bin_, WindowJob((stratum,), effort.span, sampling, stack)))
+    found, failed = run_jobs([job for *_, job in told], store, options)
+    return [
+        stratum_row(stack, UNSURE, bin_, job, *found[job.strata[0], stack])
+        for stack, bin_, job in told
+        if (job.strata[0], stack) in found
+    ], failed

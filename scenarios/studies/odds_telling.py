@@ -1,0 +1,123 @@
+"""How are the odds of a strike told, to machines and to people?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from scenarios.answer import table
+from scenarios.studies.odds import ALONE, UNSURE, WITH, WITHOUT, Odds
+from scenarios.window_result import LIMITS
+from sim.measures.statistics import Interval
+from sim.measures.strata import probability_within
+
+
+def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
+    """Return the odds for machines; units in the names."""
+    last = odds.yearly.get((WITH, UNSURE, "strike"), odds.yearly.get((WITHOUT, UNSURE, "strike")))
+    return {
+        "window_s": {"settle": odds.effort.span.settle, "lead": odds.effort.span.lead,
+                     "judged": odds.effort.span.judged},
+        "samples_per_level": odds.effort.samples,
+        "tolerable_strikes_per_year": tolerable,
+        "yearly": [
+            {"stack": stack, "uncertainty": doubt, "event": limit, **_yearly(rate)}
+            for (stack, doubt, limit), rate in odds.yearly.items()
+        ],
+        "faults_are_in": bool(odds.faults),
+        "faults": [
+            {
+                "stack": row["stack"],
+                "fault": row["fault"],
+                "rate_per_year": row["rate_per_year"],
+                "strikes_per_occurrence": _ends(row["each"]),
+                "strikes_per_year": _ends(row["yearly"]),
+            }
+            for row in odds.faults
+        ],
+        "strata": list(odds.strata),
+        "crude": list(odds.crude),
+        "holds": last is not None and _counts(last) <= tolerable,
+        "upper_end_holds": last is not None and last.high <= tolerable,
+    }  # fmt: skip
+
+
+def _ends(rate: Interval) -> dict[str, float]:
+    return {"value": rate.value, "low": rate.low, "high": rate.high}
+
+
+def _counts(rate: Interval) -> float:
+    """Return an estimate, or its bound where nothing was seen: no sample is no proof."""
+    return rate.value if rate.value > 0.0 else rate.high
+
+
+def _yearly(rate: Interval) -> dict[str, Any]:
+    probability = probability_within(rate)
+    return {
+        "per_year": rate.value,
+        "per_year_low": rate.low,
+        "per_year_high": rate.high,
+        "probability_of_a_year": probability.value,
+        "probability_of_a_year_low": probability.low,
+        "probability_of_a_year_high": probability.high,
+        "is_bound": rate.value == 0.0,
+    }
+
+
+def odds_text(data: Mapping[str, Any]) -> str:
+    """Return the odds for people."""
+    head = ["events a year, 95 %", "strike", "requirement broken"]
+    told = {(row["stack"], row["uncertainty"], row["event"]): row for row in data["yearly"]}
+    rows = []
+    for stack in (WITHOUT, WITH):
+        for doubt in (ALONE, UNSURE):
+            cells = [told.get((stack, doubt, limit)) for limit in LIMITS]
+            if any(cells):
+                rows.append([f"{stack}, {doubt}", *(yearly_text(cell) for cell in cells)])
+    lines = [table(head, rows)]
+    lines.append(
+        f"Tolerable: {data['tolerable_strikes_per_year']:.3g} strikes a year; "
+        + ("held" if data["holds"] else "not shown to be held")
+        + (", by the upper end too." if data["upper_end_holds"] else ", the upper end lies above it.")
+    )
+    lines.append(agreement(data))
+    lines.append(
+        "Faults are in, at their rates." if data["faults_are_in"] else "Without faults (quick setting)."
+    )
+    return "\n".join(line for line in lines if line)
+
+
+def yearly_text(row: Mapping[str, Any] | None) -> str:
+    """Write a yearly rate with its interval; a bound where no sample came to the event."""
+    if row is None:
+        return "-"
+    if row["is_bound"]:
+        return f"< {row['per_year_high']:.2g} (bound: no sample reached it)"
+    return f"{row['per_year']:.2g} ({row['per_year_low']:.1g}..{row['per_year_high']:.1g})"
+
+
+def agreement(data: Mapping[str, Any]) -> str:
+    """Say whether plain sampling agrees, where it can go, and what it would have cost where it cannot."""
+    parts = []
+    for crude in data["crude"]:
+        twin = next(
+            row for row in data["strata"]
+            if all(row[key] == crude[key] for key in ("stack", "uncertainty", "wind_speed_m_s"))
+        )  # fmt: skip
+        mine, plain = twin["broken"], crude["broken"]
+        meet = mine["low"] <= plain["high"] and plain["low"] <= mine["high"]
+        parts.append(
+            f"{crude['stack']} at {crude['wind_speed_m_s']:g} m/s, requirement broken in a window: subset "
+            f"simulation {mine['probability_per_window']:.2g}, plain sampling "
+            f"{plain['probability_per_window']:.2g}: {'they agree' if meet else 'THEY DISAGREE'}"
+        )
+    saved = [
+        row["strike"]["crude_over_simulated_s"]
+        for row in data["strata"]
+        if np.isfinite(row["strike"]["crude_over_simulated_s"])
+    ]
+    if saved:
+        parts.append(f"plain sampling would take {max(saved):.2g} times as long for the rarest strike seen")
+    return "; ".join(parts) + "." if parts else ""

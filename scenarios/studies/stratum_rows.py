@@ -1,0 +1,63 @@
+"""What is said of one stratum of windows, for machines and for adding up?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from scenarios.store import CaseResult
+from scenarios.window_job import Span, WindowJob
+from scenarios.window_result import LIMITS
+from sim.measures.statistics import Interval
+
+SECONDS_PER_HOUR = 3600.0
+
+
+def stratum_row(
+    stack: str, doubt: str, bin_: tuple[Any, float, float], job: WindowJob, result: CaseResult, at: int
+) -> dict[str, Any]:
+    """Return one stratum for machines and for adding up."""
+    row: dict[str, Any] = {
+        "stack": stack,
+        "uncertainty": doubt,
+        "wind_speed_m_s": bin_[1],
+        "speed_bin_m_s": list(bin_[0]),
+        "hours_per_year": bin_[2],
+        "method": job.sampling.method,
+    }
+    for n, limit in enumerate(LIMITS):
+        row[limit] = _limit(result, at, n, job.span)
+    row["evaluations"] = int(result["evaluations"][at])
+    row["simulated_s"] = float(result["simulated_s"][at])
+    row["ended_early"] = int(result["ended"][at])
+    row["nearest_m"] = float(result["nearest_m"][at])
+    row["curve"] = {
+        name: result[f"curve_{name}"][at].tolist() for name in ("m", "probability", "low", "high")
+    }
+    return row
+
+
+def _limit(result: CaseResult, at: int, n: int, span: Span) -> dict[str, Any]:
+    rate = [float(result[f"rate{end}_per_s"][at, n]) for end in ("", "_low", "_high")]
+    variation = float(result["variation"][at, n])
+    within = -np.expm1(-rate[0] * 600.0)
+    crude_s = 600.0 * (1.0 - within) / (within * variation**2) if within > 0.0 else np.nan
+    return {
+        "probability_per_window": float(result["probability"][at, n]),
+        "low": float(result["low"][at, n]),
+        "high": float(result["high"][at, n]),
+        "coefficient_of_variation": variation,
+        "is_bound": bool(result["is_bound"][at, n]),
+        "rate_per_hour": rate[0] * SECONDS_PER_HOUR,
+        "rate_per_hour_low": rate[1] * SECONDS_PER_HOUR,
+        "rate_per_hour_high": rate[2] * SECONDS_PER_HOUR,
+        "probability_per_ten_minutes": within,
+        "crude_over_simulated_s": crude_s / float(result["simulated_s"][at]),
+    }
+
+
+def interval_of(told: Mapping[str, Any]) -> Interval:
+    low, high = told["rate_per_hour_low"], told["rate_per_hour_high"]
+    return Interval(told["rate_per_hour"], low, high, 1, "bound" if told["is_bound"] else "sampled")

@@ -1,0 +1,98 @@
+"""Which strata of windows does a scenario amount to, and how are they sampled?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from scenarios.answer import Options
+from scenarios.campaign import Engine, Limits, run_cases
+from scenarios.case import Case, LayerSpec
+from scenarios.progress import progress_bar
+from scenarios.scenario import Scenario
+from scenarios.store import CaseResult, Store
+from scenarios.studies.bench import Breakage
+from scenarios.studies.gather import site_of
+from scenarios.warming import WARM
+from scenarios.window_job import Doubt, Stratum, WindowJob
+from scenarios.windows import middle_case, simulate
+from sim.errors import InputError
+from sim.measures.lifetime import rayleigh_hours, speed_edges
+
+WITHOUT, WITH = "without logic", "with logic"
+
+
+def stacks_of(scenario: Scenario) -> dict[str, tuple[LayerSpec, ...]]:
+    """Return the candidate's layers without and with tower-pass logic; the first alone where it has none."""
+    layers = scenario.candidate.stack
+    plain = tuple(layer for layer in layers if not layer.load().tower_pass)
+    return {WITHOUT: plain} if plain == layers else {WITHOUT: plain, WITH: layers}
+
+
+def speed_bins(scenario: Scenario) -> list[tuple[tuple[float, float], float, float]]:
+    """Return bins of mean wind speed: ends [m/s], the simulated speed [m/s], hours a year [h]."""
+    speeds = sorted({c.wind.speed for c in scenario.cases_of(scenario.candidate) if is_normal(c)})
+    if not speeds:
+        raise InputError(
+            f"{scenario.path}: the scenario has no winds of kind 'normal_turbulence'; odds are counted there"
+        )
+    machine = scenario.candidate.design.machine
+    edges = speed_edges(speeds, machine.cut_in, machine.cut_out)
+    hours = rayleigh_hours(edges, site_of(scenario).vave)
+    ends = zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
+    return list(zip(ends, speeds, hours.tolist(), strict=True))
+
+
+def doubt_of(scenario: Scenario) -> Doubt:
+    """Return the model uncertainty that the scenario states."""
+    keys = scenario.keys["reliability"]
+    names = ("aerodynamics", "stiffness", "damping", "exposure")
+    return Doubt(**{name: keys[f"{name}_variation"] for name in names})
+
+
+def is_normal(case: Case) -> bool:
+    return case.wind.kind == "normal_turbulence" and not case.faults
+
+
+def stratum_of(
+    scenario: Scenario,
+    layers: tuple[LayerSpec, ...],
+    speeds: tuple[float, float],
+    middle: float,
+    doubt: Doubt,
+    fault: Breakage | None = None,
+) -> Stratum:
+    case = next(c for c in scenario.cases_of(scenario.candidate) if is_normal(c))
+    base = replace(middle_case(case, middle), stack=layers)
+    name = f"{middle:g} m/s" + (f", {fault.name}" if fault else "")
+    return Stratum(base, speeds, site_of(scenario), doubt, fault.specs if fault else (), name)
+
+
+def grouped(jobs: Sequence[WindowJob]) -> list[WindowJob]:
+    """Join the strata of one stack and sampling to one job, where few samples are to march side by side."""
+    groups: dict[Any, list[WindowJob]] = {}
+    for job in jobs:
+        groups.setdefault((job.entry, job.sampling, job.span), []).append(job)
+    return [
+        replace(group[0], strata=tuple(stratum for job in group for stratum in job.strata))
+        for group in groups.values()
+    ]
+
+
+def run_jobs(
+    jobs: Sequence[WindowJob], store: Store, options: Options
+) -> tuple[dict[Any, tuple[CaseResult, int]], list[dict[str, str]]]:
+    """Sample jobs; return by stratum and stack the result and the stratum's row in it, and what failed."""
+    engine = Engine(simulate, WARM)  # type: ignore[arg-type]
+    with progress_bar(options.is_quiet) as progress:
+        campaign = run_cases(jobs, store, options.hands, progress, engine, Limits(lanes=1))  # type: ignore[arg-type]
+    found, failed = {}, []
+    for job in jobs:
+        result = campaign.results.get(job.key)
+        if result is None:
+            failed.append({"case": job.title, "entry": job.entry, "why": campaign.tally.failed[job.key]})
+            continue
+        for row, stratum in enumerate(job.strata):
+            found[stratum, job.entry] = (result, row)
+    return found, failed
