@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, redirect_stdout
 from typing import Any
 
@@ -30,14 +30,19 @@ def commands() -> None:
     can it be trusted?"""
 
 
-def run_study(name: str, given: dict[str, Any], scenario: Any = None) -> ExitCode:
-    """Load the scenario where none is given, run one study of it, and print its answer."""
+def run_study(
+    name: str, given: dict[str, Any], scenario: Any = None, how: Mapping[str, Any] | None = None
+) -> ExitCode:
+    """Load the scenario where none is given, run one study of it, and print its answer.
+
+    ``how`` holds the study's own options.
+    """
     with aside():
-        answer = _study_answer(name, given, scenario)
+        answer = _study_answer(name, given, scenario, how or {})
     return show(answer, given["as_json"])
 
 
-def _study_answer(name: str, given: dict[str, Any], scenario: Any) -> Answer:
+def _study_answer(name: str, given: dict[str, Any], scenario: Any, how: Mapping[str, Any]) -> Answer:
     from importlib import import_module
 
     from scenarios.load import load_scenario
@@ -53,7 +58,7 @@ def _study_answer(name: str, given: dict[str, Any], scenario: Any) -> Answer:
         is_fresh=given["is_fresh"],
         cluster=given["cluster"],
     )
-    answer: Answer = import_module(f"scenarios.studies.{name}").run(scenario, options)
+    answer: Answer = import_module(f"scenarios.studies.{name}").run(scenario, options, **how)
     return answer
 
 

@@ -65,3 +65,22 @@ def duel(stacks: tuple[str, ...], **given: Any) -> ExitCode:
 def results(**given: Any) -> ExitCode:
     """Write every case and pass of SCENARIO as one NetCDF file; what the store lacks is marched first."""
     return run_study("results", given)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("scenario")
+@click.option("--quick", "is_quick", is_flag=True, help="Few samples: minutes instead of an hour.")
+@click.option(
+    "--only",
+    type=click.Choice(["ledger", "faults", "room", "odds", "integrity"]),
+    help="One part instead of all.",
+)
+@run_options
+def reliability(is_quick: bool, only: str | None, **given: Any) -> ExitCode:
+    """What the candidate's logic saves, misses, does needlessly and harms; what faults make of it; how likely
+    a strike is in a year.
+
+    SCENARIO is a shipped name (see `wideberth list`) or a TOML file; its [reliability] table states what is
+    assumed. An hour on two cores, or minutes with --quick; what is finished is kept.
+    """
+    return run_study("reliability", given, how={"is_quick": is_quick, "only": only})

@@ -1,0 +1,288 @@
+"""What becomes of the clearance when something breaks, by wind, rotor position and stack?"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from scenarios.answer import Options, table
+from scenarios.bench_run import BenchCase, bench_case, simulate
+from scenarios.campaign import Engine, run_cases
+from scenarios.case import Case, LayerSpec
+from scenarios.progress import progress_bar
+from scenarios.scenario import Scenario
+from scenarios.store import CaseResult, Store
+from scenarios.studies.bench import Breakage, bench_of, pairs_of
+from scenarios.studies.gather import has_ended
+from scenarios.warming import WARM
+from sim.faults import KINDS
+
+OUTCOMES = ("held", "thinner", "broken", "struck")
+"""Of the clearance after the fault: as without it; less, but enough; below what is required; none left."""
+THINNER = 0.2
+"""Clearance lost against the same wind without the fault that counts as thinner [m]."""
+SUPERVISOR = "supervisor"
+MODES = ("nothing", "reference", "derated", "stopped")
+"""What a layer's mode stands for."""
+
+
+@dataclass(frozen=True)
+class MatrixEffort:
+    """How large the matrix is."""
+
+    settle_s: float
+    before_s: float  #: judged before the fault begins
+    after_s: float
+    seeds: int  #: of each turbulent wind
+    phases: int  #: rotor positions in which a fault begins
+    speeds: int  #: of each wind, the most telling first
+    pairs: bool
+
+
+QUICK = MatrixEffort(30.0, 5.0, 35.0, 1, 1, 1, False)
+THOROUGH = MatrixEffort(40.0, 10.0, 80.0, 2, 3, 2, True)
+
+
+def run_matrix(scenario: Scenario, store: Store, options: Options, effort: MatrixEffort) -> dict[str, Any]:
+    """March every fault in every wind, rotor position and stack, and compare with the same without fault."""
+    stacks, winds = matrix_stacks(scenario), matrix_winds(scenario, effort)
+    faults = bench_of(scenario) + (pairs_of(scenario) if effort.pairs else [])
+    sound = {(s, w): _case(layers, winds[w], effort) for s, layers in stacks.items() for w in winds}
+    broken = {
+        (fault.name, s, w, phase): _broken(sound[s, w], fault, phase, effort)
+        for fault in faults
+        for s, w in sound
+        for phase in range(effort.phases)
+    }
+    engine = Engine(simulate, WARM)
+    with progress_bar(options.is_quiet) as progress:
+        cases = [*sound.values(), *broken.values()]
+        campaign = run_cases(cases, store, options.hands, progress, engine)
+    results = campaign.results
+    failed = [
+        {"case": case.title, "entry": case.entry, "why": campaign.tally.failed.get(case.key, "no result")}
+        for case in cases
+        if case.key not in results
+    ]
+    required = required_of(scenario)
+    rows = [
+        _row(fault, place, results[case.key], results[sound[place[1], place[2]].key], required, effort)
+        for fault in faults
+        for place, case in broken.items()
+        if place[0] == fault.name and case.key in results and sound[place[1], place[2]].key in results
+    ]
+    healthy = [
+        _healthy(place, results[case.key], effort) for place, case in sound.items() if case.key in results
+    ]
+    return {
+        "required_clearance_m": required,
+        "outcomes": list(OUTCOMES),
+        "stacks": list(stacks),
+        "winds": list(winds),
+        "phases": effort.phases,
+        "rows": rows,
+        "summary": summary(rows),
+        "healthy": healthy,
+        "failed_cases": failed,
+    }
+
+
+def matrix_stacks(scenario: Scenario) -> dict[str, tuple[LayerSpec, ...]]:
+    """Return the candidate's layers without tower-pass logic, as they are, and with a supervisor on top."""
+    from controllers.registry import names
+
+    layers = scenario.candidate.stack
+    plain = tuple(layer for layer in layers if not layer.load().tower_pass)
+    stacks = {
+        "+".join(layer.name for layer in plain): plain,
+        "+".join(layer.name for layer in layers): layers,
+    }
+    if plain != layers and SUPERVISOR in names() and all(layer.name != SUPERVISOR for layer in layers):
+        more = (*layers, _supervisor())
+        stacks["+".join(layer.name for layer in more)] = more
+    return stacks
+
+
+def _supervisor() -> LayerSpec:
+    from dataclasses import fields
+
+    from controllers.registry import find
+
+    layer: Any = find(SUPERVISOR, {})
+    told = {f.name: getattr(layer, f.name) for f in fields(layer) if f.init}
+    return LayerSpec(name=SUPERVISOR, parameters=tuple(sorted(told.items())), spec=SUPERVISOR)
+
+
+def matrix_winds(scenario: Scenario, effort: MatrixEffort) -> dict[str, Case]:
+    """Return one sound turbulent case for each wind, speed and seed: the fastest turbulence first."""
+    cases = [c for c in scenario.cases_of(scenario.candidate) if not c.is_event and not c.faults]
+    kinds = list(dict.fromkeys(case.load_case for case in cases))
+    chosen = {}
+    for kind in kinds:
+        mine = [case for case in cases if case.load_case == kind]
+        rated = 0.5 * (mine[0].wind.speed + mine[-1].wind.speed)
+        speeds = sorted(
+            {case.wind.speed for case in mine}, key=lambda speed: (abs(speed - min(rated, 12.0)), speed)
+        )
+        for case in mine:
+            if case.wind.speed in speeds[: effort.speeds] and case.number <= effort.seeds:
+                chosen[f"{kind} {case.wind.speed:g} m/s, seed {case.number}"] = case
+    return chosen
+
+
+def _case(layers: tuple[LayerSpec, ...], case: Case, effort: MatrixEffort) -> BenchCase:
+    run = replace(case.run, settle=effort.settle_s, duration=effort.before_s + effort.after_s)
+    name = "+".join(layer.name for layer in layers)
+    return bench_case(replace(case, stack=layers, run=run, entry=name))
+
+
+def _broken(case: BenchCase, fault: Breakage, phase: int, effort: MatrixEffort) -> BenchCase:
+    """Return a case with a fault that begins when the rotor stands a share of the blades' angle on."""
+    turned = 2.0 * np.pi / case.blade_count * phase / effort.phases
+    first = min(spec.start for spec in fault.specs)
+    specs = tuple(replace(spec, start=effort.before_s + spec.start - first) for spec in fault.specs)
+    run = replace(case.run, azimuth=case.run.azimuth + turned)
+    return replace(case, faults=specs, run=run, load_case=f"{case.load_case}: {fault.name}")
+
+
+def required_of(scenario: Scenario) -> float:
+    """Return the clearance that must remain at the candidate [m]."""
+    from sim.plant.geometry import unloaded_clearance
+
+    return scenario.candidate_case.required_share * unloaded_clearance(scenario.candidate.design)
+
+
+def _row(
+    fault: Breakage,
+    place: tuple[str, str, str, int],
+    result: CaseResult,
+    sound: CaseResult,
+    required: float,
+    effort: MatrixEffort,
+) -> dict[str, Any]:
+    left, before = (_least(item, effort.before_s) for item in (result, sound))
+    noticed = float(result["bench.noticed_s"]) - effort.before_s
+    mode = int(result["bench.mode"])
+    return {
+        "fault": fault.name,
+        "part": " and ".join(fault.parts),
+        "stack": place[1],
+        "wind": place[2],
+        "phase": place[3],
+        "clearance_m": left,
+        "clearance_without_fault_m": before,
+        "outcome": outcome(left, before, required),
+        "noticed_after_s": noticed if noticed >= 0.0 else float("nan"),
+        "fell_back_to": MODES[mode] if 0 <= mode < len(MODES) else "no supervisor",
+        "ended_early": has_ended(result),
+    }
+
+
+def outcome(left: float, before: float, required: float) -> str:
+    """Return in which of `OUTCOMES` a clearance falls [m]."""
+    if left <= 0.0:
+        return "struck"
+    if left < required:
+        return "broken"
+    return "thinner" if left < before - THINNER else "held"
+
+
+def _least(result: CaseResult, since_s: float) -> float:
+    after = result["passes.time_s"] >= since_s
+    return float(np.min(result["passes.clearance_m"][after], initial=np.inf))
+
+
+def _healthy(place: tuple[str, str], result: CaseResult, effort: MatrixEffort) -> dict[str, Any]:
+    return {
+        "stack": place[0],
+        "wind": place[1],
+        "false_alarm": bool(int(result["bench.mode"]) > 0),
+        "hours": (effort.before_s + effort.after_s) / 3600.0,
+        "clearance_m": _least(result, effort.before_s),
+    }
+
+
+def summary(rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return for each fault and stack how often each outcome came, the worst, and how soon it was noticed."""
+    found = []
+    for fault, stack in dict.fromkeys((row["fault"], row["stack"]) for row in rows):
+        mine = [row for row in rows if (row["fault"], row["stack"]) == (fault, stack)]
+        noticed = [row["noticed_after_s"] for row in mine if np.isfinite(row["noticed_after_s"])]
+        outcomes = [row["outcome"] for row in mine]
+        found.append(
+            {
+                "fault": fault,
+                "stack": stack,
+                "runs": len(mine),
+                **{word: outcomes.count(word) for word in OUTCOMES},
+                "worst": max(outcomes, key=OUTCOMES.index),
+                "least_clearance_m": min(row["clearance_m"] for row in mine),
+                "noticed": len(noticed),
+                "noticed_after_s": float(np.median(noticed)) if noticed else float("nan"),
+                "fell_back_to": max((row["fell_back_to"] for row in mine), key=_severity),
+            }
+        )
+    return found
+
+
+def _severity(word: str) -> int:
+    return MODES.index(word) if word in MODES else -1
+
+
+def worksheet(scenario: Scenario, data: Mapping[str, Any]) -> str:
+    """Return the matrix as a worksheet of a failure-mode analysis, CSV; ratings are left to its users.
+
+    References
+    ----------
+    IEC 60812:2018, "Failure modes and effects analysis (FMEA and FMECA)" (columns from memory).
+    """
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([
+        "item", "function", "failure mode", "cause", "operating condition", "local effect", "end effect",
+        "least clearance_m", "required clearance_m", "detection", "time to detection_s",
+        "compensating provision",
+        "rate_per_year", "severity", "occurrence", "detection rating", "remarks",
+    ])  # fmt: skip
+    rates = {item.name: item for item in (*bench_of(scenario), *pairs_of(scenario))}
+    for row in data["rows"]:
+        item = rates[row["fault"]]
+        kinds = [spec.kind for spec in item.specs]
+        seen = np.isfinite(row["noticed_after_s"])
+        writer.writerow([
+            "; ".join(spec.sensor or KINDS[spec.kind].part for spec in item.specs),
+            "keeps the blade off the tower", row["fault"],
+            "; ".join(KINDS[kind].meaning for kind in kinds), f"{row['wind']}, phase {row['phase'] + 1}",
+            f"clearance {row['clearance_without_fault_m']:.2f} to {row['clearance_m']:.2f} m", row["outcome"],
+            f"{row['clearance_m']:.3f}", f"{data['required_clearance_m']:.3f}",
+            "supervisor" if seen else "none", f"{row['noticed_after_s']:.2f}" if seen else "",
+            row["fell_back_to"], f"{item.rate_per_year:g}", "", "", "", row["stack"],
+        ])  # fmt: skip
+    return text.getvalue()
+
+
+def matrix_text(data: Mapping[str, Any]) -> str:
+    """Return the matrix for people: the worst of each fault under each stack."""
+    stacks = data["stacks"]
+    cells = {(item["fault"], item["stack"]): item for item in data["summary"]}
+    rows = []
+    for fault in dict.fromkeys(item["fault"] for item in data["summary"]):
+        mine = [cells.get((fault, stack)) for stack in stacks]
+        rows.append([fault, *(_cell(item) for item in mine)])
+    runs = [item for item in data["healthy"] if item["stack"] == stacks[-1]]
+    false = sum(item["false_alarm"] for item in runs)
+    hours = sum(item["hours"] for item in runs)
+    note = f"False alarms on healthy runs of {stacks[-1]}: {false} of {len(runs)} runs, {hours:.2f} h."
+    return f"{table(['fault: worst outcome, least clearance m', *stacks], rows)}\n{note}"
+
+
+def _cell(item: Mapping[str, Any] | None) -> str:
+    if item is None:
+        return "-"
+    noticed = f", noticed {item['noticed_after_s']:.1f} s" if item["noticed"] else ""
+    return f"{item['worst']} {item['least_clearance_m']:.2f}{noticed}"

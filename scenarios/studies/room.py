@@ -1,0 +1,218 @@
+"""How much later, noisier, more biased, more lost or slower may things be until the first pass is missed?
+
+The same winds and the same noise serve every setting (common random numbers), so that what differs is the
+setting alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from scenarios.answer import Options, table
+from scenarios.bench_run import BenchCase, bench_case, simulate
+from scenarios.campaign import Engine, run_cases
+from scenarios.case import Case, SensorSpec
+from scenarios.progress import progress_bar
+from scenarios.scenario import Scenario
+from scenarios.store import Store
+from scenarios.studies.matrix import MatrixEffort, matrix_winds, required_of
+from scenarios.warming import WARM
+from sim.faults import FaultSpec
+
+WITNESS = "last_pass_clearance"
+
+
+@dataclass(frozen=True)
+class RoomEffort:
+    """How finely the room is searched."""
+
+    settle_s: float
+    judged_s: float
+    seeds: int
+    speeds: int
+    steps: int  #: halvings of each interval
+
+
+QUICK = RoomEffort(40.0, 120.0, 3, 1, 4)
+THOROUGH = RoomEffort(60.0, 600.0, 6, 2, 7)
+
+
+@dataclass(frozen=True)
+class Knob:
+    """One thing that may get worse.
+
+    Parameters
+    ----------
+    name, unit : str
+    most : float [unit]
+        The worst that is tried; 0 is the scenario as it is.
+    turn : case, amount -> case
+    step : float [unit]
+        Amounts are whole multiples of this.
+    """
+
+    name: str
+    unit: str
+    most: float
+    turn: Callable[[Case, float], Case]
+    step: float = 0.0
+
+
+@dataclass
+class Search:
+    """The bisection of one knob: what it bears, what it does not, and what was tried."""
+
+    knob: Knob
+    bears: float
+    fails: float
+    tried: list[tuple[float, int]]  #: amount, broken passes
+
+    def middle(self) -> float:
+        """Return the next amount to try."""
+        step = self.knob.step
+        half = 0.5 * (self.bears + self.fails)
+        return round(half / step) * step if step else half
+
+    @property
+    def is_done(self) -> bool:
+        """Whether no amount is left between what is borne and what is not."""
+        return self.middle() in (self.bears, self.fails)
+
+
+def run_room(scenario: Scenario, store: Store, options: Options, effort: RoomEffort) -> dict[str, Any]:
+    """Search for each knob the amount from which more passes break than in the scenario as it is."""
+    base, required = _cases(scenario, effort), required_of(scenario)
+    engine = Engine(simulate, WARM)
+    failed: list[dict[str, str]] = []
+
+    def count(settings: Sequence[tuple[Knob, float]]) -> list[int]:
+        wanted = [[bench_case(knob.turn(case, amount)) for case in base] for knob, amount in settings]
+        with progress_bar(options.is_quiet) as progress:
+            cases = [case for group in wanted for case in group]
+            campaign = run_cases(cases, store, options.hands, progress, engine)
+        lost = [case for case in cases if case.key not in campaign.results]
+        failed.extend({"case": c.title, "entry": c.entry, "why": campaign.tally.failed[c.key]} for c in lost)
+        return [sum(_broken(campaign.results.get(case.key), required) for case in group) for group in wanted]
+
+    knobs = _knobs(scenario)
+    still = Knob("nothing", "", 0.0, lambda case, amount: case)
+    nominal, *worst = count([(still, 0.0), *((knob, knob.most) for knob in knobs)])
+    searches = [
+        Search(knob, 0.0 if broken > nominal else knob.most, knob.most, [(0.0, nominal), (knob.most, broken)])
+        for knob, broken in zip(knobs, worst, strict=True)
+    ]
+    for _ in range(effort.steps):
+        open_ = [search for search in searches if not search.is_done]
+        if not open_:
+            break
+        amounts = [search.middle() for search in open_]
+        found = count([(search.knob, amount) for search, amount in zip(open_, amounts, strict=True)])
+        for search, amount, broken in zip(open_, amounts, found, strict=True):
+            search.tried.append((amount, broken))
+            search.bears, search.fails = (
+                (search.bears, amount) if broken > nominal else (amount, search.fails)
+            )
+    return {
+        "broken_as_it_is": nominal,
+        "runs": len(base),
+        "judged_s": effort.judged_s * len(base),
+        "rows": [_data(search) for search in searches],
+        "failed_cases": failed,
+    }
+
+
+def _broken(result: Mapping[str, Any] | None, required: float) -> int:
+    return 0 if result is None else int(np.count_nonzero(result["passes.clearance_m"] < required))
+
+
+def _cases(scenario: Scenario, effort: RoomEffort) -> list[BenchCase]:
+    """Return the candidate's cases in its last turbulent condition, at the speeds nearest to rated."""
+    chosen = matrix_winds(scenario, MatrixEffort(0.0, 0.0, 0.0, effort.seeds, 1, effort.speeds, False))
+    last = list(chosen.values())[-1].load_case
+    cases = [case for case in chosen.values() if case.load_case == last]
+    run = {case.key: replace(case.run, settle=effort.settle_s, duration=effort.judged_s) for case in cases}
+    return [bench_case(replace(case, run=run[case.key])) for case in cases]
+
+
+def _knobs(scenario: Scenario) -> list[Knob]:
+    """Return what can get worse; only sensors that are fitted can."""
+    period = scenario.candidate_case.run.period
+    knobs = [
+        Knob("more delay of all sensors", "s", 1.6, _later, period),
+        Knob("more noise of all sensors", "times", 15.0, _noisier),
+        Knob("samples lost, half a second at a time", "share", 0.8, _lossy),
+        Knob("slower servos", "share", 0.95, _slower),
+    ]
+    if WITNESS in dict(scenario.candidate_case.sensors.delays):
+        knobs.insert(2, Knob("more bias of the pass reading", "m", 6.0, _biased))
+    return knobs
+
+
+def _later(case: Case, amount: float) -> Case:
+    delays = tuple((name, delay + amount) for name, delay in case.sensors.delays)
+    return replace(case, sensors=replace(case.sensors, delays=delays))
+
+
+def _noisier(case: Case, amount: float) -> Case:
+    noises = tuple((name, noise * (1.0 + amount)) for name, noise in case.sensors.noises)
+    return replace(case, sensors=replace(case.sensors, noises=noises))
+
+
+def _biased(case: Case, amount: float) -> Case:
+    return replace(case, sensors=_detailed(case.sensors, (WITNESS,), {"bias": amount}))
+
+
+def _lossy(case: Case, amount: float) -> Case:
+    names = [name for name, _ in case.sensors.delays]
+    return replace(case, sensors=_detailed(case.sensors, names, {"loss_share": amount, "loss_length": 0.5}))
+
+
+def _slower(case: Case, amount: float) -> Case:
+    if amount == 0.0:
+        return case
+    return replace(case, faults=(*case.faults, FaultSpec("servo_slow", 0.0, size=1.0 - amount)))
+
+
+def _detailed(sensors: SensorSpec, names: Sequence[str], more: Mapping[str, float]) -> SensorSpec:
+    """Return sensors of which some do more; biases add to those that are there."""
+    details = {name: dict(told) for name, told in sensors.details}
+    for name in names:
+        own = details.setdefault(name, {})
+        own |= {key: value + (own.get("bias", 0.0) if key == "bias" else 0.0) for key, value in more.items()}
+    told = tuple(sorted((name, tuple(sorted(values.items()))) for name, values in details.items()))
+    return replace(sensors, details=told)
+
+
+def _data(search: Search) -> dict[str, Any]:
+    ordered = sorted(search.tried)
+    return {
+        "what": search.knob.name,
+        "unit": search.knob.unit,
+        "bears": search.bears,
+        "breaks_at": search.fails if search.bears < search.fails else float("nan"),
+        "most_tried": search.knob.most,
+        "amounts": [amount for amount, _ in ordered],
+        "broken_passes": [broken for _, broken in ordered],
+    }
+
+
+def room_text(data: Mapping[str, Any]) -> str:
+    """Return the room to spare for people."""
+    rows = [[row["what"], *room_cells(row)] for row in data["rows"]]
+    note = (
+        f"Until more passes break than the {data['broken_as_it_is']} of the scenario as it is, in the same "
+        f"{data['runs']} runs ({data['judged_s'] / 60.0:.0f} min):"
+    )
+    return f"{note}\n{table(['what gets worse', 'bears', 'breaks at'], rows)}"
+
+
+def room_cells(row: Mapping[str, Any]) -> list[str]:
+    """Return what a knob bears and where it breaks."""
+    unit = row["unit"]
+    if np.isnan(row["breaks_at"]):
+        return [f"{row['most_tried']:.3g} {unit} and more", "-"]
+    return [f"{row['bears']:.3g} {unit}", f"{row['breaks_at']:.3g} {unit}"]

@@ -1,0 +1,267 @@
+"""The reliability study, part by part: what it counts, finds, writes and refuses."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from scenarios.answer import to_json
+from scenarios.bench_run import bench_case, simulate
+from scenarios.load import load_scenario
+from scenarios.store import Store
+from scenarios.studies import matrix, odds, room
+from scenarios.studies.bench import bench_of, pairs_of
+from scenarios.studies.integrity import integrity_data, integrity_text
+from scenarios.studies.ledger import ledger_data, rebounds
+from scenarios.studies.odds_telling import odds_data, odds_text
+from scenarios.studies.replay import replay_file
+from scenarios.window_job import Span
+from sim.errors import InputError
+from sim.measures.statistics import Interval
+from tests.brisk import FILE, Brisk, brisk
+
+SMALL = matrix.MatrixEffort(10.0, 3.0, 12.0, 1, 1, 1, False)
+
+
+@pytest.fixture(scope="module")
+def small() -> Brisk:
+    return brisk()
+
+
+def test_the_ledger_sums_to_the_passes_and_its_rates_to_its_counts(small: Brisk) -> None:
+    rows = ledger_data(small.scenario, small.judged.entries)
+    for row, entry in zip(rows, small.judged.entries, strict=True):
+        assert sum(row["counts"].values()) == pytest.approx(entry.pass_count)
+        normal = entry.gathered.normal
+        judged_h = np.sum(entry.gathered.column("judged_s")[normal]) / 3600.0
+        if not np.any(entry.ledger.counts[normal][:, 1:]):
+            assert row["rates"]["broken"]["per_hour"]["high"] > 0.0
+        # Both speeds have as many seeds: the rate lies between those of the two winds.
+        told = row["rates"]["needless"]["per_hour"]["value"]
+        each = entry.ledger.counts[normal, 3].reshape(2, -1).sum(axis=1) / (0.5 * judged_h)
+        assert each.min() - 1e-9 <= told <= each.max() + 1e-9
+
+
+def test_a_pass_that_breaks_in_the_swing_after_an_action_is_the_logics_harm(small: Brisk) -> None:
+    entry = small.judged.entries[-1]
+    passes = entry.gathered.passes
+    quiet = np.flatnonzero(~passes["acted"].astype(bool))[:2]
+    swung = {name: column.copy() for name, column in passes.items()}
+    swung["clearance_m"][quiet] = entry.gathered.required - 0.1
+    swung["clearance_without_m"][quiet] = entry.gathered.required + np.array([0.1, -0.05])
+    entry.gathered.__dict__["passes"] = swung
+    try:
+        assert rebounds(entry).tolist() == [quiet[0]]
+    finally:
+        entry.gathered.__dict__["passes"] = passes
+
+
+def test_a_listed_pass_is_marched_again_by_its_own_scenario_file(small: Brisk, tmp_path: Path) -> None:
+    entry = small.judged.entries[-1]
+    told = ledger_data(small.scenario, small.judged.entries)[-1]["worst"]["saved"][0]
+    case = entry.gathered.cases[told["case_index"]]
+    path = tmp_path / "again.toml"
+    path.write_text(replay_file(small.scenario, small.scenario.entries[-1], case, told), encoding="utf-8")
+    again = load_scenario(path)
+    same = [other for other in again.cases if other.key == case.key]
+    assert len(same) == 1 and len(again.entries) == 1
+
+
+def test_the_bench_has_what_can_happen_to_the_scenario(small: Brisk) -> None:
+    names = [fault.name for fault in bench_of(small.scenario)]
+    assert "pass reading silent" in names and "servo stuck" in names
+    assert all(spec.sensor != "tip_distance" for f in bench_of(small.scenario) for spec in f.specs)
+    rates = {fault.name: fault.rate_per_year for fault in bench_of(small.scenario)}
+    assert rates["servo stuck"] == 0.3 and rates["pass reading silent"] == 0.15
+    one, two = matrix.bench_of(small.scenario)[0], pairs_of(small.scenario)[0]
+    assert len(one.specs) == 1 and len(two.specs) == 2
+    own = load_scenario("bad-day")
+    assert len(bench_of(own)) == len({fault["name"] for fault in own.keys["faults"]})
+
+
+@pytest.mark.parametrize(
+    ("left", "before", "word"),
+    [
+        (5.0, 5.1, "held"),
+        (4.5, 5.1, "thinner"),
+        (3.8, 5.0, "broken"),
+        (0.0, 5.0, "struck"),
+        (3.8, 3.8, "broken"),
+    ],
+)
+def test_outcomes_part_at_contact_requirement_and_what_was_lost(
+    left: float, before: float, word: str
+) -> None:
+    assert matrix.outcome(left, before, 3.9) == word
+
+
+@pytest.fixture(scope="module")
+def faulty(small: Brisk) -> dict[str, Any]:
+    chosen = ("servo runs to fine", "emergency stop", "servo stuck")
+    scenario = small.scenario
+    keys = dict(scenario.keys)
+    path = load_scenario("bad-day")
+    keys["faults"] = [fault for fault in path.keys["faults"] if fault["name"] in chosen]
+    scenario = replace(scenario, keys=keys)
+    data = matrix.run_matrix(scenario, small.store, small.options, SMALL)
+    return data | {"sheet": matrix.worksheet(scenario, data)}
+
+
+def test_the_matrix_compares_each_fault_with_the_same_wind_without_it(faulty: dict[str, Any]) -> None:
+    assert not faulty["failed_cases"]
+    rows = {(row["fault"], row["stack"]): row for row in faulty["rows"]}
+    for (fault, stack), row in rows.items():
+        healthy = next(item for item in faulty["healthy"] if item["stack"] == stack)
+        assert row["clearance_without_fault_m"] == healthy["clearance_m"], fault
+    # A blade that runs to fine pitch meets more load than its fellows: its clearance cannot grow.
+    for stack in faulty["stacks"]:
+        row = rows["servo runs to fine", stack]
+        assert row["clearance_m"] <= row["clearance_without_fault_m"] + 0.05
+        assert row["fell_back_to"] in (*matrix.MODES, "no supervisor")
+    assert sum(item["runs"] for item in faulty["summary"]) == len(faulty["rows"])
+
+
+def test_the_worksheet_has_a_row_for_each_run_and_the_trades_columns(faulty: dict[str, Any]) -> None:
+    table = list(csv.DictReader(io.StringIO(faulty["sheet"])))
+    assert len(table) == len(faulty["rows"])
+    for column in ("item", "function", "failure mode", "cause", "local effect", "end effect", "detection"):
+        assert all(row[column] for row in table), column
+    assert {row["severity"] for row in table} == {""}  # ratings are its users' own
+    assert "failed" not in to_json({key: faulty[key] for key in ("summary",)})
+
+
+def test_room_is_where_counts_by_hand_say_it_is(small: Brisk, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Broken passes from a stand-in for the march: each knob fails beyond a known amount.
+    limits = {"delay": 0.42, "noise": 3.0}
+
+    class Campaign:
+        def __init__(self, cases: Any) -> None:
+            self.results = {case.key: _counted(case) for case in cases}
+
+    def _counted(case: Any) -> dict[str, Any]:
+        delay = dict(case.sensors.delays)["azimuth"] - 0.12
+        noise = dict(case.sensors.noises)["power"] / 20e3 - 1.0
+        broken = 1 + (delay > limits["delay"] + 1e-9) + (noise > limits["noise"])
+        return {"passes.clearance_m": np.array([3.0] * broken + [9.0])}
+
+    monkeypatch.setattr(room, "run_cases", lambda cases, *rest: Campaign(cases))
+    data = room.run_room(small.scenario, small.store, small.options, room.RoomEffort(1.0, 5.0, 1, 1, 9))
+    told = {row["what"]: row for row in data["rows"]}
+    delay = told["more delay of all sensors"]
+    assert delay["bears"] == pytest.approx(0.40) and delay["breaks_at"] == pytest.approx(0.44)
+    noise = told["more noise of all sensors"]
+    assert noise["bears"] <= 3.0 < noise["breaks_at"] and noise["breaks_at"] - noise["bears"] < 0.05
+    assert np.isnan(told["slower servos"]["breaks_at"])
+    assert "0.4 s" in room.room_text(data) and "and more" in room.room_text(data)
+
+
+def test_a_turned_knob_turns_what_it_names_and_nothing_else(small: Brisk) -> None:
+    case = small.scenario.candidate_case
+    for knob in room._knobs(small.scenario):
+        turned = knob.turn(case, 0.08)
+        assert turned.wind == case.wind and turned.seed == case.seed, knob.name
+        assert turned.key != case.key
+        assert knob.turn(case, 0.0).faults == case.faults
+    lost = room._lossy(case, 0.3)
+    assert dict(dict(lost.sensors.details)["azimuth"])["loss_share"] == 0.3
+
+
+def test_a_bench_case_is_kept_apart_and_marches_the_same(small: Brisk) -> None:
+    case = min(small.scenario.cases_of(small.scenario.candidate), key=lambda c: c.simulated_s)
+    run = replace(case.run, settle=4.0, duration=6.0)
+    short = bench_case(replace(case, run=run))
+    assert short.key != replace(case, run=run).key
+    (seen,) = simulate([short])
+    assert int(seen["bench.mode"]) == -1 and np.isnan(seen["bench.noticed_s"])
+    assert seen["passes.clearance_m"].size > 0
+
+
+@pytest.fixture(scope="module")
+def sampled(small: Brisk) -> odds.Odds:
+    effort = odds.Effort(Span(6.0, 3.0, 5.0), 20, 5e-2, 24, 0, True)
+    return odds.run_odds(small.scenario, small.store, small.options, effort)
+
+
+def test_the_odds_add_up_over_the_hours_of_the_winds(sampled: odds.Odds) -> None:
+    assert not sampled.failed
+    for (stack, doubt, limit), rate in sampled.yearly.items():
+        rows = [r for r in sampled.strata if (r["stack"], r["uncertainty"]) == (stack, doubt)]
+        expected = sum(row[limit]["rate_per_hour"] * row["hours_per_year"] for row in rows)
+        assert rate.value == pytest.approx(expected, rel=1e-12)
+        assert rate.low <= rate.value <= rate.high
+    told = odds_data(sampled, 5e-4)
+    assert {row["uncertainty"] for row in told["yearly"]} == {odds.ALONE, odds.UNSURE}
+    assert "strike" in odds_text(told) and "bound" in odds_text(told)
+    json.loads(to_json(told))
+
+
+def test_a_bound_is_not_taken_for_safety(sampled: odds.Odds) -> None:
+    bound = Interval(0.0, 0.0, 3.0, 2, "no event: bounds of the strata added")
+    assert (
+        odds_data(replace(sampled, yearly={(odds.WITH, odds.UNSURE, "strike"): bound}), 5e-4)["holds"]
+        is False
+    )
+
+
+def test_integrity_takes_the_odds_without_logic_for_demands(small: Brisk, sampled: odds.Odds) -> None:
+    yearly = {
+        (odds.WITHOUT, odds.UNSURE, "strike"): Interval(40.0, 10.0, 90.0, 2, ""),
+        (odds.WITH, odds.UNSURE, "strike"): Interval(1e-4, 1e-5, 1e-3, 2, ""),
+    }
+    data = integrity_data(small.scenario, replace(sampled, yearly=yearly))
+    assert data["at_the_estimate"]["regime"] == "high demand"
+    assert data["at_the_estimate"]["allowed"] == pytest.approx((4.8354e-4 - 1e-4) / 8766.0, rel=1e-4)
+    assert data["at_the_upper_ends"]["allowed"] < 0.0
+    words = integrity_text(data)
+    for said in ("not a rate of hardware failures", "no probability", "not a certificate", "SIL 3"):
+        assert said in words
+    assert "whatever the hardware" in words
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "sentence"),
+    [
+        (
+            "reliability.tolerable_strikes_per_year",
+            0.0,
+            r"tolerable_strikes_per_year = 0.0; must be a number > 0",
+        ),
+        ("reliability.servo_faults", 0.1, r"reliability.servo_faults = 0.1; unknown key; did you mean"),
+        ("reliability.exposure_variation", -0.1, r"exposure_variation = -0.1; must be a number >= 0"),
+    ],
+)
+def test_wrong_assumptions_are_refused(key: str, value: float, sentence: str) -> None:
+    with pytest.raises(InputError, match=sentence):
+        load_scenario(FILE, [(key, value)])
+
+
+@pytest.mark.parametrize(
+    ("line", "overrides", "sentence"),
+    [
+        ("rate = 0.1", [], r"odd.toml:65: faults\[0\].rate = 0.1; unknown key; known: .*rate_per_year"),
+        ("rate_per_year = -1.0", [], r"faults\[0\].rate_per_year = -1.0; must be a number >= 0"),
+        ("blade = 3", [("rotor.blade_count", 2)], "blade = 3; there are blades 1 to 2"),
+    ],
+)
+def test_a_fault_rate_without_unit_and_a_blade_that_is_not_there_are_refused(
+    line: str, overrides: list[tuple[str, Any]], sentence: str, tmp_path: Path
+) -> None:
+    fault = '\n[[faults]]\nname = "stuck"\nkind = "servo_stuck"\nstart_s = 1.0\n'
+    path = tmp_path / "odd.toml"
+    path.write_text(FILE.read_text(encoding="utf-8") + fault + line, encoding="utf-8")
+    with pytest.raises(InputError, match=sentence):
+        load_scenario(path, overrides)
+
+
+def test_what_was_sampled_is_found_in_the_store_again(small: Brisk, sampled: odds.Odds) -> None:
+    before = Store(small.options.store).keys()
+    again = odds.run_odds(small.scenario, small.store, small.options, sampled.effort)
+    assert Store(small.options.store).keys() == before
+    assert to_json(again.strata) == to_json(sampled.strata)
