@@ -89,6 +89,8 @@ def tail_figure(entries: Entries, hours: Floats, found: Found, pen: Mapping[str,
             )  # fmt: skip
             thresholds, levels = _stability(entry, hours)
             right.plot(thresholds, levels, **line.line, marker=".", markersize=3)
+        if not right.lines or not any(len(line.get_xdata()) for line in right.lines):
+            right.text(0.5, 0.5, "too few peaks", ha="center", va="center", transform=right.transAxes)
         for axis in (left, middle):
             axis.axhline(entries[-1].verdict.governing.required, color=RULE, linewidth=1.2)
             axis.axhline(0.0, color=SOFT, linewidth=0.8)
