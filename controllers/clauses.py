@@ -18,6 +18,7 @@ from controllers.trials import (
     BrokenClauseError,
     LayerRaisedError,
     Run,
+    StalledError,
     call,
     machine_of,
     run,
@@ -79,15 +80,20 @@ def _try(layer: Layer, blades: int, steps: int, edit: Any, how: str) -> None:
     machine = machine_of(LANES, blades)
     try:
         run(layer, machine, steps, edit=edit)
-    except LayerRaisedError as error:
+    except (LayerRaisedError, StalledError) as error:
         for lane in range(LANES):
             try:
                 run(layer, machine, steps, pick=np.array([lane]), edit=edit)
+            except StalledError as alone:
+                raise StalledError(f"{alone}, {blades} blades, lane {lane} alone{how}") from error
             except LayerRaisedError as alone:
                 raise BrokenClauseError(
                     alone.what, f"{alone.when}, {blades} blades, lane {lane} alone{how}"
                 ) from error
-        raise BrokenClauseError(error.what, f"{error.when}, {blades} blades, {LANES} lanes{how}") from error
+        beside = f"{blades} blades, {LANES} lanes{how}"
+        if isinstance(error, StalledError):
+            raise StalledError(f"{error}, {beside}") from error
+        raise BrokenClauseError(error.what, f"{error.when}, {beside}") from error
 
 
 def returns_right_shapes(factory: Factory) -> str:

@@ -141,7 +141,7 @@ def reads_only_what_it_needs(factory: Factory) -> str:
     clean = run(layer, machine, SHORT)
     for name in (name for name in SENSED if name not in layer.needs):
         for value, valid in ((np.nan, False), *((value, True) for value in STRANGE)):
-            edit = aged(told_value((name,), slice(None), value, valid), (name,), 9.0)
+            edit = aged(told_value((name,), slice(None), value, valid), (name,), 0.0 if valid else 9.0)
             what = f"it reads {name}, which needs does not list"
             compare(
                 clean, run(layer, machine, SHORT, edit=edit), what, f" with {name} as usual and at {value:g}"

@@ -18,6 +18,7 @@ from controllers.made_up import commands, difference, readings, spoil, take
 from sim.interface import Commands, Known, Layer, Readings
 
 LANES, STEPS, SHORT = 5, 120, 24
+PACKAGES = "site-packages"  #: where installed code lies: a user looks for the line in a file of her own
 LONGEST_CALL_S = 3.0
 """A call that takes longer counts as one that never returns."""
 
@@ -42,6 +43,7 @@ class LayerRaisedError(Exception):
 
     def __init__(self, error: BaseException, when: str) -> None:
         frames = [frame for frame in extract_tb(error.__traceback__) if Path(frame.filename).is_file()]
+        frames = [frame for frame in frames if PACKAGES not in frame.filename] or frames
         where = f" at {Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else ""
         self.what = f"raised {type(error).__name__}: {error}{where}"
         self.when = when
@@ -99,6 +101,8 @@ def call(method: Callable[..., Any], when: str, *given: Any) -> Any:
     try:
         with _limited(), np.errstate(all="ignore"):
             return method(*given)
+    except StalledError as stalled:
+        raise StalledError(f"{stalled}, {when}") from None
     except (Exception, SystemExit) as error:
         raise LayerRaisedError(error, when) from error
 
@@ -119,6 +123,8 @@ def _limited() -> Iterator[None]:
 
 
 def _stall(number: int, frame: Any) -> None:
+    while frame and frame.f_back and PACKAGES in frame.f_code.co_filename:
+        frame = frame.f_back
     where = f" at {Path(frame.f_code.co_filename).name}:{frame.f_lineno}" if frame else ""
     raise StalledError(f"a call did not return within {LONGEST_CALL_S:g} s{where}")
 

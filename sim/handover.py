@@ -51,6 +51,7 @@ def leaves(thing: Any, path: str = "") -> Iterator[tuple[str, Any]]:
 def told(error: BaseException) -> str:
     """Say what a layer raised, and where in its file."""
     frames = [frame for frame in extract_tb(error.__traceback__) if Path(frame.filename).is_file()]
+    frames = [frame for frame in frames if "site-packages" not in frame.filename] or frames
     where = f" at {Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else ""
     more = READ_ONLY if "read-only" in str(error) or "cannot assign to field" in str(error) else ""
     return f"raised {type(error).__name__}: {error}{where}{more}"

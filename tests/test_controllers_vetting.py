@@ -105,6 +105,7 @@ def test_a_layer_that_never_returns_is_told_where_it_hangs_and_nothing_else_is_t
     results = vet(sinner_of("NeverReturns"))
     assert [result.clause for result in results] == ["says what it is", "returns from every call"]
     assert results[-1].message.startswith("a call did not return within 0.2 s at broken_logic.py:")
+    assert results[-1].message.endswith(", tick 0, 3 blades, lane 0 alone")
 
 
 def test_the_smallest_example_of_mixed_lanes_is_a_pair():
