@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 
 from scenarios.foreman import Progress, Tally
 
@@ -15,13 +16,17 @@ def progress_bar(is_quiet: bool) -> Iterator[Progress]:
     Silent with ``is_quiet`` and where standard error is no terminal.
     """
     from tqdm import tqdm
+    from tqdm.contrib.logging import logging_redirect_tqdm
 
-    with tqdm(unit="case", disable=True if is_quiet else None, dynamic_ncols=True) as bar:
+    with (
+        tqdm(unit="case", disable=True if is_quiet else None, dynamic_ncols=True) as bar,
+        nullcontext() if bar.disable else logging_redirect_tqdm([logging.getLogger("wideberth")]),
+    ):
 
         def show(tally: Tally) -> None:
             if bar.disable:
                 return
-            bar.total = tally.total
+            bar.total, bar.initial = tally.total, tally.from_store  # what was there took no time
             bar.n = tally.computed + tally.from_store + len(tally.failed)
             elapsed = bar.format_dict["elapsed"]
             if elapsed > 0.0 and tally.simulated_s > 0.0:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import signal
 import time
@@ -65,6 +66,12 @@ def slow(cases: list[Case]) -> list[dict[str, np.ndarray]]:
 def endless(cases: list[Case]) -> list[dict[str, np.ndarray]]:
     while True:
         time.sleep(0.05)
+
+
+def deaf(cases: list[Case]) -> list[dict[str, np.ndarray]]:
+    """Logic that hangs in foreign code and lets no other thread of its process run."""
+    ctypes.PyDLL(None).pause()
+    return honest(cases)
 
 
 def raises_on_number_5(cases: list[Case]) -> list[dict[str, np.ndarray]]:

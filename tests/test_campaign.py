@@ -272,9 +272,12 @@ def test_a_command_that_is_asked_to_end_leaves_one_line_and_no_worker(tmp_path: 
 
 
 @needs_proc
-def test_workers_end_when_their_parent_is_gone(tmp_path: Path) -> None:
+@pytest.mark.parametrize("fake", ["endless", "deaf"])
+def test_workers_end_when_their_parent_is_gone(tmp_path: Path, fake: str) -> None:
     """Within two seconds on an idle machine; the limit here leaves room for a busy one."""
-    child = start(tmp_path, "endless")
+    if fake == "deaf" and sys.platform != "linux":
+        pytest.skip("a death signal is asked of Linux")
+    child = start(tmp_path, fake)
     wait_for_workers(child.pid)
     child.kill()
     child.wait()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import os
@@ -215,6 +216,32 @@ def test_progress_is_silent_without_a_terminal(capsys) -> None:
     with progress_bar(is_quiet=False) as show:
         show(Tally(total=10, computed=5, simulated_s=100.0))
     assert capsys.readouterr().err == ""
+
+
+class Terminal(io.StringIO):
+    """Something that takes what a terminal would show."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_on_a_terminal_tells_cases_speed_time_left_and_failures(monkeypatch) -> None:
+    clock = [0.0]
+    monkeypatch.setattr("tqdm.std.time", lambda: clock[0])
+    monkeypatch.setattr(sys, "stderr", Terminal())
+    with progress_bar(is_quiet=False) as show:
+        show(Tally(total=100, from_store=60))
+        clock[0] = 4.0
+        show(Tally(total=100, from_store=60, computed=8, simulated_s=800.0, failed={"key": "why"}))
+        told = sys.stderr.getvalue()
+    assert "69/100" in told
+    assert "200 x real time, 1 failed" in told
+    # Nine took 4 s, so the other 31 take 13.8 s; the look-up of 60 took no time and tells nothing.
+    assert "[00:04<00:13" in told
+    monkeypatch.setattr(sys, "stderr", Terminal())
+    with progress_bar(is_quiet=True) as show:
+        show(Tally(total=10, computed=5, simulated_s=100.0))
+    assert sys.stderr.getvalue() == ""
 
 
 def test_json_takes_arrays_and_refuses_objects() -> None:

@@ -121,6 +121,19 @@ def test_other_code_versions_go_only_when_they_are_named(file: Path, tmp_path: P
     assert (root / "photographs").is_dir()
 
 
+def test_a_study_says_so_where_a_store_holds_other_code_only(
+    file: Path, tmp_path: Path, monkeypatch, caplog
+) -> None:
+    monkeypatch.setattr(study, "run_cases", lambda *given: run_cases(*given, Engine(fakes.honest)))
+    monkeypatch.setattr(study, "assess", lambda *given: [])
+    root = tmp_path / "s"
+    Store(root, "0123456789abcdef").write({"a": {"x": np.arange(3)}})
+    options = Options(store=root, jobs=0, is_quiet=True)
+    for _ in range(2):
+        study.judge_scenario(load_scenario(file), Store(root), options)
+    assert caplog.text.count("holds results of other code (0123456789abcdef)") == 1
+
+
 def test_a_record_of_an_asking_that_is_damaged_is_set_aside(file: Path, tmp_path: Path, caplog) -> None:
     ask(file, tmp_path / "s", slice(0, 4))
     store = Store(tmp_path / "s")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -23,6 +24,8 @@ from scenarios.studies.robustness import robustness, robustness_text
 from scenarios.studies.ruling import governing_data, requirement_data
 from scenarios.studies.shelf import shelf_rows, shelf_text
 from scenarios.studies.telling import entry_data, text_of, verdict_sentence
+
+log = logging.getLogger("wideberth")
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,7 @@ def answer(scenario: Scenario, options: Options, *, times_all: bool = False) -> 
 
 def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
     """Run the cases that the store does not hold, and judge every entry."""
+    _tell_of_other_code(store)
     asking = begin(scenario, store)
     if options.is_fresh:
         store.forget(case.key for case in scenario.cases)
@@ -117,6 +121,14 @@ def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
             keys |= {case.key} if is_lost else set()
     end(asking, failed, store)
     return Study(scenario, campaign, assess(scenario, campaign.results), failed, flagged, len(keys))
+
+
+def _tell_of_other_code(store: Store) -> None:
+    """Say so where a store holds results, and none of them is of this code."""
+    others = [name for name in store.others() if any((store.root / name).glob("*.npz"))]
+    if others and not store.indexes():
+        told = "%s: holds results of other code (%s) and none of this; they are kept apart, all is computed"
+        log.warning(told, store.root, ", ".join(others))
 
 
 def study_data(study: Study, page: Path) -> dict[str, Any]:
