@@ -22,6 +22,7 @@ OURS: Mapping[str, str] = {
     "thrust-limit": "controllers.thrust_limit:ThrustLimit",
     "cyclic": "controllers.cyclic:Cyclic",
     "scheduled": "controllers.scheduled:Scheduled",
+    "crude-guard": "controllers.crude:CrudeGuard",
     "guard": "controllers.guard:Guard",
     "kalman-guard": "controllers.kalman_guard:KalmanGuard",
     "preview": "controllers.preview:Preview",

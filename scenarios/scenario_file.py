@@ -14,7 +14,7 @@ from scenarios.sensor_keys import SensorKeys
 from scenarios.wind_keys import Model, WindKeys
 from sim.keyfile import FileModel
 
-Question = Literal["passes", "ledger", "bill", "extreme", "shelf", "robustness"]
+Question = Literal["passes", "ledger", "bill", "extreme", "shelf", "robustness", "frontier"]
 
 
 def _key(meaning: str, **rest: Any) -> Any:

@@ -19,6 +19,7 @@ from scenarios.studies.assess import Assessment, assess
 from scenarios.studies.cost import cost_data, cost_text, costs_of
 from scenarios.studies.extreme import extreme_data
 from scenarios.studies.featured import find_features
+from scenarios.studies.frontier import frontier, frontier_text
 from scenarios.studies.gather import has_ended, trouble_of
 from scenarios.studies.robustness import robustness, robustness_text
 from scenarios.studies.ruling import governing_data, requirement_data
@@ -91,6 +92,10 @@ def answer(scenario: Scenario, options: Options, *, times_all: bool = False) -> 
         changes = robustness(study.entries, store, options)
         data["robustness"] = changes
         told.append(robustness_text(changes))
+    if "frontier" in scenario.questions:
+        swept = frontier(scenario, study.entries, store, options)
+        data["frontier"] = swept
+        told.append(frontier_text(swept))
     composed = study_page(scenario, study.entries, find_features(study.entries, store), data)
     sections = [*composed.sections, *shelf_sections(data), *cost_sections(data["cost"])]
     write(page, render(replace(composed, sections=sections)))
