@@ -12,7 +12,7 @@ from scenarios.studies import extreme
 from scenarios.studies.gather import yearly_hours
 from sim.errors import InputError
 from sim.measures import levels
-from sim.measures.clustered import TAIL, long_term_peaks, separate_peaks
+from sim.measures.long_term import TAIL, long_term_peaks, separate_peaks
 from tests.brisk import FILE, Brisk, brisk
 
 

@@ -238,3 +238,23 @@ def test_a_life_that_is_not_whole_is_refused_with_its_key(life, message) -> None
 def test_turbulence_without_a_fault_has_no_number_a_year() -> None:
     with pytest.raises(InputError, match=r"winds\[0\].per_year = 5.0; turbulence without a fault"):
         load_scenario(FILE, [("winds[0].per_year", 5.0)])
+
+
+def test_fewer_seeds_than_a_rate_needs_are_said_with_their_number(small: Brisk) -> None:
+    entry = small.judged.entries[0]
+    few = np.where(np.arange(entry.gathered.labels.size) % 6 < 2, 1.0, 0.0) * entry.gathered.normal
+    told = fatigue._problems(entry, few)
+    assert told[0] == "normal turbulence at 10 m/s: 2 seeds; a rate over a life needs 6"
+    assert fatigue._problems(entry, 1.0 * entry.gathered.normal) == []
+
+
+def test_a_baseline_without_cycles_in_a_channel_leaves_the_ratio_undefined_and_says_so(small: Brisk) -> None:
+    scenario = load_scenario(FILE, [("life", LIFE)])
+    assert scenario.life is not None
+    mine = fatigue.count_loads(
+        small.judged.entries[0], scenario.life, 1.0 * small.judged.entries[0].gathered.normal
+    )
+    still = replace(mine, rates={name: 0.0 * rates for name, rates in mine.rates.items()})
+    told = fatigue.channel_data(mine, still, "hub_tilt")
+    assert math.isnan(told["ratio"])
+    assert told["problem"] == "ratio undefined: the baseline has none"

@@ -13,7 +13,7 @@ from scenarios.report.page import Row as PageRow
 from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
 from scenarios.studies.extreme import APART_S, bins_of, remarks_of
-from sim.measures.clustered import separate_peaks
+from sim.measures.long_term import separate_peaks
 from sim.measures.peaks import threshold_stability
 
 Floats = Any

@@ -70,7 +70,8 @@ def _bill(item: Data) -> Section:
         "Equivalent ranges of normal turbulence weighted by the hours of the life's wind, the same winds for "
         "both, 95 % intervals over seeds within each wind speed; the worst blade of each. The damage ratio "
         "is "
-        f"that of the ranges to the power of the exponent.{straw}"
+        f"that of the ranges to the power of the exponent. Loads are moments: where the sections of two "
+        f"entries differ, so do their stresses under one moment.{straw}"
     )
     head = ["channel", "exponent", "ratio of ranges", "low", "high", "damage ratio", "with events", "range"]
     head += ["baseline's range", "largest of all cases [kNm]", "baseline's largest [kNm]"]

@@ -19,10 +19,10 @@ from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
 from scenarios.studies.gather import yearly_hours
 from sim.errors import InputError
-from sim.measures.clustered import long_term_peaks, separate_peaks
 from sim.measures.extremes import exceedance_bound, long_term_level
 from sim.measures.levels import ReturnLevel
 from sim.measures.lifetime import HOURS_PER_YEAR
+from sim.measures.long_term import long_term_peaks, separate_peaks
 
 Floats = NDArray[np.float64]
 

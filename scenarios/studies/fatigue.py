@@ -182,7 +182,8 @@ def _life_words(data: dict[str, Any]) -> str:
     return (
         f"A life of {life['years']:g} years, {life['production_hours_per_year']:.0f} h a year in normal "
         "turbulence, from which alone rates come; the same winds for all, 95 % intervals over seeds. "
-        "A damage ratio is the ratio of ranges to the power of the exponent."
+        "A damage ratio is the ratio of ranges to the power of the exponent. Loads are moments: where the "
+        "sections of two entries differ, so do their stresses under one moment."
     )
 
 
