@@ -257,6 +257,8 @@ def _connect(address: str) -> Any:
     except ImportError as error:
         told = "--cluster needs the extra 'cluster': python -m pip install 'wideberth[cluster]'"
         raise InputError(told) from error
+    if not log.isEnabledFor(logging.DEBUG):
+        logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what it has to say, we say in our words
     try:
         asyncio.run(_knock(address))
         return Client(address, timeout=CONNECT_S, set_as_default=False)
