@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
@@ -45,6 +45,9 @@ class Power(Parameters):
     servos make of this layer's own command), the integral is kept up there, so that the loop takes
     over at once when the rotor speeds up. Pulses of single blades do not count.
 
+    Derating: ``derate_share`` lowers the rated torque and leaves the rated speed, so that the pitch takes
+    over at a lower wind and stands higher above it: less thrust, and more clearance, for less energy.
+
     A rotor speed that is not usable is held at its last good value. After ``blind_s`` without one the
     pitch is driven towards feather at a quarter of the rate limit: an unknown speed is unsafe.
 
@@ -77,9 +80,11 @@ class Power(Parameters):
     blind_s: float = parameter(
         1.0, "s", 0.1, 30.0, "time without rotor speed before the pitch goes to feather"
     )
+    derate_share: float = parameter(1.0, "-", 0.2, 1.0, "power that may be made, as share of the rated")
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start at the speed and pitch that are seen, at rated speed and fine pitch where nothing is."""
+        known = replace(known, rated_torque=self.derate_share * known.rated_torque)
         speed = hold(seen, "rotor_speed", known.rated_rotor_speed)
         fine = known.fine_pitch
         pitch = blade_mean(hold(seen, "pitch", np.broadcast_to(fine[:, None], seen.pitch.shape)))

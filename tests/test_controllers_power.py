@@ -50,6 +50,23 @@ def test_torque_is_optimal_between_the_ramps_and_rated_above_them():
     assert torque[2] == 0.0
 
 
+def test_a_derated_rotor_turns_at_rated_speed_with_its_share_of_power_and_less_thrust():
+    # Above rated the torque is constant at its share and the pitch holds the rated speed, so the power is the
+    # share of the rated; a higher pitch at the same speed bends the blade less, on the small machine in
+    # proportion to its thrust.
+    winds = np.repeat(np.array([[13.0, 17.0, 21.0]]), 3000, axis=0)
+    full, derated = (small.march([Power(derate_share=share)], winds) for share in (1.0, 0.7))
+    assert derated.speed[-1] == pytest.approx(small.RATED_SPEED, rel=1e-3)
+    assert derated.torque[-1] * derated.speed[-1] == pytest.approx(
+        0.7 * small.RATED_POWER / small.EFFICIENCY, rel=2e-3
+    )
+    pitch = derated.pitch[-1][:, 0]
+    assert small.torque(winds[-1], small.RATED_SPEED, pitch) == pytest.approx(
+        0.7 * small.RATED_TORQUE, rel=5e-3
+    )
+    assert np.all(pitch > full.pitch[-1][:, 0] + np.deg2rad(0.5))
+
+
 def test_torque_never_falls_as_the_rotor_speeds_up():
     layer, known = Power(), small.known(1)
     state = layer.init(known, small.readings(1))
