@@ -226,7 +226,14 @@ class Builder:
         """Return the share of the unloaded clearance that must remain in a case."""
         rule = make_requirement(self.keys.requirement)
         factor = rule.load_factor(has_fault, wind.load_factor)
-        return rule.share_of(unloaded_clearance(entry.design), factor)
+        unloaded = unloaded_clearance(entry.design)
+        try:
+            return rule.share_of(unloaded, factor)
+        except InputError as error:
+            where = place(self.path, self.lines, "requirement")
+            raise InputError(
+                [f"{where}: {text} (entry '{entry.name}')" for text in error.problems]
+            ) from error
 
     def _case(self, entry: Entry, wind: WindKeys, blown: Blown, name: str) -> Case:
         keys = self.keys

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sim.errors import InputError
 from sim.measures.clearance import required_by_factors, required_by_share
 
 SHARE, FACTORED, DISTANCE = "share_of_unloaded", "factored_deflection", "distance"
@@ -50,10 +51,19 @@ class Requirement:
         Returns
         -------
         float [-]
+
+        Raises
+        ------
+        InputError
+            The distance is not below the unloaded clearance, or the product of the factors is below 1.
         """
         if self.rule == SHARE:
             return required_by_share(1.0, self.share)
         if self.rule == DISTANCE:
+            if self.distance >= unloaded:
+                raise InputError(
+                    f"requirement.distance_m = {self.distance:g}; must be below the unloaded {unloaded:.2f} m"
+                )
             return self.distance / unloaded
         return required_by_factors(1.0, load_factor, self.material_factor, self.consequence_factor)
 

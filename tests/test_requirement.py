@@ -57,6 +57,10 @@ def test_the_rule_of_a_file_reaches_every_case_and_the_logic_of_each():
             r"requirement.share = 0.3; is not of the rule distance; one rule at a time",
         ),
         (
+            {"rule": "distance", "distance_m": 40.0},
+            r"distance_m = 40; must be below the unloaded 13.00 m \(entry 'stiff'\)",
+        ),
+        (
             {"rule": "factored_deflection", "material_factor": 1.1},
             r"requirement.consequence_factor is missing; the rule factored_deflection needs it",
         ),

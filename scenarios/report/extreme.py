@@ -61,10 +61,9 @@ def extreme_section(
 
 TAIL_WORDS = (
     "Left: each block's smallest clearance against how often it is fallen short of, all wind speeds by their "
-    "hours; large marker: the 50-year level with its interval. Middle: that level from the first seeds "
-    "alone; "
-    "it carries no claim until it stays. Right: the level from the peaks of the governing wind speed by the "
-    "threshold beyond which they count; a straight line means a straight tail."
+    "hours; large marker: the 50-year level with its interval. Middle: the same from the first seeds alone, "
+    "which carries no claim until it stays. Right: the level from the peaks of the governing wind speed by "
+    "the threshold beyond which they count; a straight line means a straight tail."
 )
 
 
