@@ -88,6 +88,15 @@ def test_a_minutes_blocks_and_six_seeds_are_said_not_to_carry_a_fifty_year_level
     assert "do not carry" in extreme.extreme_text([found])
     assert [row["seeds"] for row in found["convergence"]] == [3, 4, 6]
     assert found["convergence"][-1]["level"] == pytest.approx(level["level"])
+    # By hand: the level's chance over the hours of both winds is the exceedance asked for.
+    chance = sum(
+        row["hours_per_year"]
+        / 8766.0
+        * -np.expm1(-np.exp(-(-level["level"] - place) / row["gumbel_scale_m"]))
+        for row in found["by_wind_speed"]
+        for place in [-row["most_likely_smallest_clearance_m"]]
+    )
+    assert chance == pytest.approx(found["exceedance"], rel=1e-6)
     assert found["exceedance"] == pytest.approx(60.0 / levels.FIFTY_YEARS)
 
 

@@ -19,7 +19,7 @@ from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
 from scenarios.studies.gather import yearly_hours
 from sim.errors import InputError
-from sim.measures.extremes import exceedance_bound, long_term_level
+from sim.measures.extremes import exceedance_bound, fit_gumbel, long_term_level
 from sim.measures.levels import ReturnLevel
 from sim.measures.lifetime import HOURS_PER_YEAR
 from sim.measures.long_term import long_term_peaks, separate_peaks
@@ -93,6 +93,7 @@ def _levels(entry: Assessment, bins: Sequence[tuple[NDArray, float]], block: flo
         "exceedance": near.exceedance,
         "clearance_by_blocks_m": _turned(near),
         "deflection_by_blocks_m": _level(far),
+        "by_wind_speed": [_of_speed(entry, rows, share) for rows, share in bins],
         "convergence": _convergence(entry, bins, block),
     }
     try:
@@ -100,6 +101,18 @@ def _levels(entry: Assessment, bins: Sequence[tuple[NDArray, float]], block: flo
     except InputError as error:
         return found | {"clearance_by_peaks_m": {"why_not": "; ".join(error.problems)}}
     return found | {"clearance_by_peaks_m": _turned(peaks)}
+
+
+def _of_speed(entry: Assessment, rows: NDArray, hours: float) -> dict[str, Any]:
+    """Return what the extremes of one wind speed are like: Gumbel's distribution of each block's smallest."""
+    location, scale = fit_gumbel(-entry.gathered.column("smallest_clearance_m")[rows])
+    return {
+        "wind_speed_m_s": float(entry.gathered.labels.speed[rows[0]]),
+        "hours_per_year": hours,
+        "seeds": int(rows.size),
+        "most_likely_smallest_clearance_m": -float(location),
+        "gumbel_scale_m": float(scale),
+    }
 
 
 def _peaks(entry: Assessment, rows: NDArray) -> list[Floats]:
