@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import ceil, log, log1p, sqrt
 
 import numpy as np
@@ -118,15 +119,23 @@ def resample(groups: ArrayLike, draws: int = DRAWS, seed: int = 0) -> NDArray[np
     Returns
     -------
     (draw, unit) int64
-        How often each unit was drawn. The numbers of one group depend on its size and rank alone.
+        How often each unit was drawn, read only: one draw serves every channel of a bill. The numbers of one
+        group depend on its size and rank alone.
     """
     label = np.unique(np.asarray(groups), return_inverse=True)[1]
+    return _drawn(tuple(label.ravel().tolist()), draws, seed)
+
+
+@lru_cache(maxsize=8)
+def _drawn(labels: tuple[int, ...], draws: int, seed: int) -> NDArray[np.int64]:
+    label = np.array(labels, dtype=np.int64)
     times = np.zeros((draws, label.size), dtype=np.int64)
     for group in range(int(label.max(initial=-1)) + 1):
         members = np.flatnonzero(label == group)
         bits = np.random.Philox(key=np.array([KEY, seed], dtype=np.uint64), counter=[0, 0, group, 0])
         equal = np.full(members.size, 1.0 / members.size)
         times[:, members] = np.random.Generator(bits).multinomial(members.size, equal, size=draws)
+    times.flags.writeable = False
     return times
 
 
