@@ -24,7 +24,8 @@ class Approach(Parameters):
     -----
     Each period: bring the rotor's position up to now (``rotor``), note which blade passes and hear of the
     passes before (``foresight``), foresee the clearance without the logic, and let ``decide`` move each
-    blade's ``offset``, which is added away from the tower.
+    blade's ``offset``, which is added away from the tower. ``foreseen``, (lane, blade) [m], stays in the
+    state, so that the forecast can be held against what came of it.
 
     Missing readings: azimuth is reckoned from the speed, and after one turn of that the offset grows
     into ``blind_deg`` all round; a missing pass reading is replaced by the flap moment's guess, never
@@ -63,6 +64,7 @@ class Approach(Parameters):
             "largest": radians(self.max_amplitude_deg) + nothing,
             "offset": nothing,
             "promised": nothing,
+            "foreseen": known.unloaded_clearance[:, None] + nothing,
         }
 
     def step(
@@ -79,6 +81,9 @@ class Approach(Parameters):
         told, foreseen = self.foresee(state, after, seen, (pitch, per_pitch))
         after |= told
         after |= self.decide(after, foreseen, per_pitch)
+        after["foreseen"] = (
+            foreseen if foreseen.ndim == 2 else foreseen[:, None] + np.zeros(below.pitch.shape)
+        )
         return after, Commands(self.pitch(after, below, per_pitch), below.torque, below.stop)
 
     def foresee(

@@ -14,10 +14,13 @@ import pytest
 
 from scenarios.answer import to_json
 from scenarios.bench_run import bench_case, simulate
+from scenarios.calibration_run import calibration_case, matched
+from scenarios.calibration_run import simulate as calibrate
 from scenarios.load import load_scenario
 from scenarios.store import Store
 from scenarios.studies import matrix, odds, room
 from scenarios.studies.bench import bench_of, pairs_of
+from scenarios.studies.calibration import calibrated
 from scenarios.studies.integrity import integrity_data, integrity_text
 from scenarios.studies.ledger import ledger_data, rebounds
 from scenarios.studies.odds_telling import odds_data, odds_text
@@ -84,6 +87,44 @@ def test_the_bench_has_what_can_happen_to_the_scenario(small: Brisk) -> None:
     assert len(one.specs) == 1 and len(two.specs) == 2
     own = load_scenario("bad-day")
     assert len(bench_of(own)) == len({fault["name"] for fault in own.keys["faults"]})
+
+
+def test_a_forecast_of_known_error_is_told_its_error_and_slope() -> None:
+    # Foreseen f, came 2 + 0.5 f + noise: slope 0.5, and errors f - came with their exact moments.
+    rng = np.random.Generator(np.random.Philox(3))
+    results = []
+    for _ in range(40):
+        foreseen = rng.normal(3.0, 1.0, 50)
+        came = 2.0 + 0.5 * foreseen + rng.normal(0.0, 0.4, 50)
+        results.append({"foreseen_m": foreseen, "without_m": came, "weight": np.ones(50), "actions": 50})
+    data = calibrated(results, ["one wind"] * 40)
+    # From 2000 pairs: four standard deviations of mean, deviation and slope are 0.06, 0.04 and 0.036.
+    assert data["error_mean_m"]["value"] == pytest.approx(-0.5, abs=0.06)
+    assert data["error_deviation_m"]["value"] == pytest.approx(np.hypot(0.5, 0.4), abs=0.04)
+    assert data["slope"]["value"] == pytest.approx(0.5, abs=0.036)
+    assert data["slope"]["low"] < 0.5 < data["slope"]["high"]
+    assert calibrated([], [])["problem"] == "no run"
+
+
+def test_forecasts_meet_the_next_pass_of_their_own_blade() -> None:
+    passes = {
+        "blade": np.array([0, 1, 0, 1]),
+        "time_s": np.array([1.0, 2.0, 3.0, 4.0]),
+        "acted": np.array([True, True, True, True]),
+        "weight": np.array([1.0, 2.0, 0.0, 1.0]),
+        "clearance_without_m": np.array([3.0, 4.0, 5.0, np.nan]),
+    }
+    told = matched(passes, [(1, 10, 3.5), (0, 20, 9.0), (1, 30, 9.0), (0, 99, 9.0)], 0.1, 0.0)
+    # Blade 1 at 1 s meets its pass at 2 s; the others have no fork, no answer or no pass.
+    assert told["foreseen_m"].tolist() == [3.5] and told["without_m"].tolist() == [4.0]
+    assert told["weight"].tolist() == [2.0] and int(told["actions"]) == 4
+
+
+def test_the_guards_forecasts_are_found_in_its_state(small: Brisk) -> None:
+    cases = [c for c in small.scenario.cases_of(small.scenario.candidate) if not c.is_event and c.number == 4]
+    results = calibrate([calibration_case(case, 60.0) for case in cases])
+    foreseen = np.concatenate([result["foreseen_m"] for result in results])
+    assert foreseen.size > 0 and np.all((foreseen > -5.0) & (foreseen < 12.0))
 
 
 @pytest.mark.parametrize(

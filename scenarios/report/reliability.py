@@ -8,8 +8,15 @@ from typing import Any
 import numpy as np
 
 from scenarios.report.page import BREAKS, HOLDS, UNKNOWN, Figure, Lines, Page, Row, Section, Table, Text
-from scenarios.report.reliability_figures import ledger_rates_figure, map_figure, odds_figure, room_figure
+from scenarios.report.reliability_figures import (
+    calibration_figure,
+    ledger_rates_figure,
+    map_figure,
+    odds_figure,
+    room_figure,
+)
 from scenarios.scenario import Scenario
+from scenarios.studies.calibration import calibration_text
 from scenarios.studies.integrity import integrity_text
 from scenarios.studies.ledger import KINDS, count_cells, rate_cells
 from scenarios.studies.matrix import OUTCOMES
@@ -86,6 +93,12 @@ def _ledger(rows: Any) -> Section:
     parts: list[Any] = [Text(note), Table(head, counts), Text("Events a year of operation:")]
     parts += [Table(["entry", *KINDS], rates), Figure(ledger_rates_figure(rows), "Events an hour, 95 %.")]
     parts += [Lines(uneven)] if uneven else []
+    told = rows[-1].get("calibration")
+    if told:
+        parts.append(Text(calibration_text(rows[-1]["name"], told)))
+    if told and told["pairs"]:
+        words = "Foreseen clearance of each action against what came without it; on the line both are equal."
+        parts.append(Figure(calibration_figure(told), words))
     parts += (
         [Text("The worst of each kind, each with a scenario file that marches it again:"), Lines(files)]
         if files

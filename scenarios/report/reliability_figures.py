@@ -42,6 +42,23 @@ def _draw_rate(axis: Any, place: int, told: Data, colour: str) -> None:
     axis.plot([told["value"]], [place], "o", color=colour, markersize=5)
 
 
+def calibration_figure(told: Data) -> str:
+    """Draw what would have been against what was foreseen, one dot an action."""
+    foreseen, without = np.array(told["foreseen_m"]), np.array(told["without_m"])
+    ends = [float(min(foreseen.min(), without.min())), float(max(foreseen.max(), without.max()))]
+    with sheet("calibration", 3.4, 1, 2) as page:
+        left, right = page.axes[0]
+        left.plot(ends, ends, "-", color=RULE, linewidth=1.0)
+        left.plot(foreseen, without, ".", color=CANDIDATE, markersize=2.5, alpha=0.5)
+        left.set_xlabel("foreseen [m]")
+        left.set_ylabel("without the logic [m]")
+        right.hist(foreseen - without, bins=30, color=CANDIDATE)
+        right.axvline(0.0, color=RULE, linewidth=1.0)
+        right.set_xlabel("foreseen less what came [m]")
+        right.set_ylabel("actions")
+    return page.svg
+
+
 def map_figure(data: Data) -> str:
     """Draw the worst outcome of each fault under each stack as a map, the least clearance written in."""
     cells = {(item["fault"], item["stack"]): item for item in data["summary"]}

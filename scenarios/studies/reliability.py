@@ -11,6 +11,7 @@ from scenarios.provenance import code_version, versions
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies import matrix, odds, room
+from scenarios.studies.calibration import calibration_text, run_calibration
 from scenarios.studies.featured import plain_twin
 from scenarios.studies.integrity import integrity_data, integrity_text, tolerable_of
 from scenarios.studies.ledger import ledger_data, ledger_text, needless_travel
@@ -104,6 +105,12 @@ def _ledger(asked: _Asked) -> None:
     write_replays(asked.scenario, rows, asked.options.out)
     asked.data["ledger"] = rows
     asked.texts.append(ledger_text(rows))
+    if rows[-1]["has_logic"]:
+        limits = (2, 300.0) if asked.is_quick else (100, 600.0)
+        told, lost = run_calibration(asked.scenario, asked.store, asked.options, limits)
+        rows[-1]["calibration"] = told
+        asked.texts.append(calibration_text(rows[-1]["name"], told))
+        asked.failed += lost
     asked.failed += study.failed
     asked.does_hold &= study.entries[-1].verdict.holds
 
