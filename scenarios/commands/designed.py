@@ -59,6 +59,65 @@ def winds(speed: float, out: Path, as_json: bool, is_quiet: bool, debug: bool, *
 @commands.command(epilog=CAUTION)
 @click.argument("turbine")
 @click.option(
+    "--need",
+    type=click.FloatRange(0.0, 100.0),
+    metavar="M",
+    help="Find the cheapest mix of levers that keeps this clearance in the governing wind [m].",
+)
+@click.option(
+    "--weights",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="TOML file: [weights] of the prices, [bounds] of the levers; with --need.",
+)
+@click.option(
+    "--class", "turbine_class", default="II", show_default=True, metavar="I|II|III", help="Of the site."
+)
+@click.option("--category", default="A", show_default=True, metavar="A+|A|B|C", help="Of its turbulence.")
+@click.option(
+    "--gust",
+    type=click.FloatRange(0.0, 30.0),
+    metavar="M/S",
+    help="Sudden rise of the governing wind; one standard deviation of the site's turbulence by default.",
+)
+@click.option(
+    "--spar-share",
+    type=click.FloatRange(0.0, 1.0),
+    default=0.4,
+    show_default=True,
+    help="Of the blade's mass, that changes with its flap stiffness.",
+)
+@click.option(
+    "--bearing-share",
+    type=click.FloatRange(0.0, 1.0),
+    default=0.5,
+    show_default=True,
+    help="Of the overhang, from the hub centre to the main bearing.",
+)
+@set_option
+@out_option
+@output_options
+def levers(
+    turbine: str,
+    overrides: list[tuple[str, str]],
+    out: Path,
+    as_json: bool,
+    is_quiet: bool,
+    debug: bool,
+    **asked: Any,
+) -> ExitCode:
+    """What geometry, stiffness and control of TURBINE buy in clearance, and what each costs.
+
+    TURBINE is a shipped name (see `wideberth list`) or a TOML file.
+    """
+    from scenarios.studies.levers import run_asked
+
+    return show(run_asked(turbine, overrides, asked, out), as_json)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("turbine")
+@click.option(
     "--speed",
     "speeds",
     type=float,

@@ -59,8 +59,7 @@ def waterfall(turbine: Turbine) -> list[dict[str, Any]]:
     wind, spin = _rated_point(turbine, steady)
     state = rotor.evaluate(np.array([[wind, spin.rotor_speed, spin.pitch]]))
     rotation = _static(rotor.modes, spin, 0.0)
-    lean = turbine.rotor.tilt + turbine.rotor.cone
-    weight = _static(rotor.modes, spin, -turbine.rotor.side * GRAVITY * math.sin(lean)) - rotation
+    weight = hang(turbine, rotor.modes, spin)
     air = _modal(rotor, state.q[0]) - rotation
     mode = tower_modes(turbine).fore_aft
     push = float(state.thrust[0]) * math.cos(turbine.rotor.tilt) / mode.stiffness
@@ -117,6 +116,32 @@ def bent_clearance(turbine: Turbine, pitch: float, bend: Bend, top: float, mode:
     )
     signed = math.copysign(distance, side * across[0])
     return signed - float(reach[0]) - float(tower_radius(turbine, point[2]))
+
+
+def bend_of(turbine: Turbine, rotor: SteadyRotor, q: np.ndarray, spin: Spin) -> Bend:
+    """Return how the tip of the hanging blade is bent by air, rotation and weight.
+
+    Parameters
+    ----------
+    turbine : Turbine
+    rotor : of that turbine
+    q : (3,) float64 [m] amplitudes that air and rotation bend the blade by
+    spin : how it turns
+    """
+    return hang(turbine, rotor.modes, spin) + _modal(rotor, q)
+
+
+def turned_bend(turbine: Turbine, modes: BladeModes) -> Bend:
+    """Return how rotation alone bends the tip, at rated speed and fine pitch."""
+    spin = Spin(turbine.machine.rated_rotor_speed, turbine.pitch.fine, turbine.rotor.cone)
+    return _static(modes, spin, 0.0)
+
+
+def hang(turbine: Turbine, modes: BladeModes, spin: Spin) -> Bend:
+    """Return what its weight adds to the bend of the hanging blade that turns."""
+    lean = turbine.rotor.tilt + turbine.rotor.cone
+    bent = _static(modes, spin, -turbine.rotor.side * GRAVITY * math.sin(lean))
+    return bent - _static(modes, spin, 0.0)
 
 
 def _worst_blade(turbine: Turbine) -> int:

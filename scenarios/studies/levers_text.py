@@ -1,0 +1,161 @@
+"""How is the table of levers told to people?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from scenarios.answer import table
+from scenarios.studies.amounts import number
+
+COLUMNS: Mapping[str, tuple[str, str, float]] = {
+    "energy_GWh": ("energy MWh/a", "+.1f", 1e3),
+    "main_bearing_mean_kNm": ("bearing kNm", "+.0f", 1.0),
+    "main_bearing_extreme_kNm": ("extreme", "+.0f", 1.0),
+    "bed_plate_mean_kNm": ("bed plate kNm", "+.0f", 1.0),
+    "bed_plate_extreme_kNm": ("extreme", "+.0f", 1.0),
+    "yaw_bearing_kNm": ("yaw bearing kNm", "+.0f", 1.0),
+    "root_steady_kNm": ("root kNm", "+.0f", 1.0),
+    "root_turning_kNm": ("by turning", "+.0f", 1.0),
+    "blade_mass_t": ("blade t", "+.2f", 1.0),
+    "envelope_m": ("envelope m", "+.2f", 1.0),
+    "tower_mass_t": ("tower t", "+.1f", 1.0),
+    "pitch_travel_deg_h": ("travel deg/h", "+.0f", 1.0),
+}
+"""Head, format and factor of each price."""
+
+GAIN_HEAD = ["lever", "a unit", "unloaded m", "governing m", *(head for head, _, _ in COLUMNS.values())]
+METRE_HEAD = ["lever", "takes", *(head for head, _, _ in COLUMNS.values())]
+
+
+def price_cells(prices: Mapping[str, float]) -> list[str]:
+    """Return prices as the cells of a table, a dash for none."""
+    cells = []
+    for name, (_, style, factor) in COLUMNS.items():
+        value = factor * prices[name]
+        told = number(value, style)
+        cells.append("-" if told.strip("+-0.") == "" else told)
+    return cells
+
+
+def gain_cells(row: Mapping[str, Any]) -> list[str]:
+    """Return one lever's gains and prices for a unit of it."""
+    gains = [f"{row['gain_unloaded_m']:+.2f}", f"{row['gain_governing_m']:+.2f}"]
+    return [row["title"], row["unit"], *gains, *price_cells(row["prices"])]
+
+
+def metre_cells(row: Mapping[str, Any]) -> list[str]:
+    """Return one lever's price of a metre of clearance in the governing wind."""
+    unit = "x 10 %" if row["unit"] == "10 %" else row["unit"]
+    return [
+        row["title"],
+        f"{number(row['units_for_one_metre'])} {unit}",
+        *price_cells(row["price_of_one_metre"]),
+    ]
+
+
+def where_text(data: Mapping[str, Any]) -> str:
+    """Return under what the levers were looked at, in words."""
+    site, assumed, base = data["site"], data["assumed"], data["as_it_is"]
+    return (
+        f"Governing wind: {base['governing_wind_m_s']:.1f} m/s steady, then a sudden rise by "
+        f"{assumed['gust_m_s']:.1f} m/s with pitch, rotor speed and induced velocity held. Energy: "
+        f"Rayleigh's winds of mean {site['mean_wind_m_s']:.1f} m/s (class {site['wind_class']}). Extreme "
+        f"bending: the standard's extreme shear, category {site['turbulence_category']}. The main bearing "
+        f"stands {assumed['bearing_share']:g} of the overhang behind the hub centre, and a blade's mass "
+        f"changes by {assumed['spar_share']:g} of the share that its flap stiffness does."
+    )
+
+
+def base_text(data: Mapping[str, Any]) -> str:
+    """Return what the turbine has as it is."""
+    base = data["as_it_is"]
+    return (
+        f"{data['turbine']} as it is: unloaded clearance {base['unloaded_m']:.2f} m, in the governing wind "
+        f"{base['governing_m']:.2f} m; {base['energy_GWh']:.2f} GWh a year; main bearing "
+        f"{base['main_bearing_mean_kNm']:.0f} kN m (extreme {base['main_bearing_extreme_kNm']:.0f}), bed "
+        f"plate {base['bed_plate_mean_kNm']:.0f} ({base['bed_plate_extreme_kNm']:.0f}), yaw bearing "
+        f"{base['yaw_bearing_kNm']:+.0f}, blade root {base['root_steady_kNm']:+.0f} kN m; blade "
+        f"{base['blade_mass_t']:.2f} t, its box {base['envelope_m']:.2f} m deep; tower "
+        f"{base['tower_mass_t']:.0f} t."
+    )
+
+
+def interaction_lines(data: Mapping[str, Any]) -> list[str]:
+    """Return what levers do to each other, one sentence each."""
+    told = [
+        f"{' and '.join(row['levers'])}, a unit each: {row['together_m']:+.2f} m together, "
+        f"{row['apart_m']:+.2f} m apart"
+        for row in data["interactions"]
+    ]
+    left, exponent = data["straightened"], data["cosine_exponents"]
+    return [
+        *told,
+        f"rotation straightens the blade: of a metre of prebend {left['prebend_m_per_m']:.2f} m is left "
+        f"in no wind at rated speed, of a degree of cone {left['cone_m_per_deg']:.2f} m",
+        f"5 degrees of tilt cost {exponent['tilt_year_loss_percent']:.2f} % of the year's energy: power "
+        f"falls with the cosine to the power {exponent['tilt_below_rated']:.2f} below rated wind, for the "
+        f"wind along the shaft counts, and not at all above: {exponent['tilt_over_year']:.2f} over the year",
+        f"2.5 degrees of cone cost {exponent['cone_year_loss_percent']:.2f} %: exponent "
+        f"{exponent['cone_below_rated']:.2f} below rated, two of it swept area, one the momentum's balance "
+        f"along the blade's own normal, the rest the bend and prebend that cone moves across the "
+        f"shaft: {exponent['cone_over_year']:.2f} over the year",
+    ]
+
+
+def levers_text(data: Mapping[str, Any]) -> str:
+    """Return the table for people."""
+    gains = table(GAIN_HEAD, [gain_cells(row) for row in data["levers"]], left=2)
+    metres = table(METRE_HEAD, [metre_cells(row) for row in data["levers"]], left=2)
+    parts = [
+        base_text(data),
+        where_text(data),
+        f"What a unit of each lever buys, and what it changes:\n{gains}",
+        f"The price of one metre in the governing wind, by each lever alone:\n{metres}",
+        "Together:\n" + "\n".join(f"  {line}" for line in interaction_lines(data)),
+    ]
+    if "mix" in data:
+        parts.append(mix_text(data["mix"]))
+    return "\n\n".join([*parts, f"page: {data['page']}"])
+
+
+MIX_HEAD = ["lever", "as it is", "cheapest", "bounds", "cost of the bound, per unit"]
+
+
+def mix_rows(mix: Mapping[str, Any]) -> list[list[str]]:
+    """Return where the cheapest mix puts each lever."""
+    return [
+        [
+            row["title"],
+            f"{row['from']:.3f}",
+            f"{row['to']:.3f}",
+            f"{row['bounds'][0]:.2f}..{row['bounds'][1]:.2f}",
+            f"{row['shadow_price']:.3g} ({row['binds']})" if row["binds"] else "",
+        ]
+        for row in mix["levers"]
+    ]
+
+
+def mix_words(mix: Mapping[str, Any]) -> str:
+    """Return what the cheapest mix keeps, and what the last metre of it costs."""
+    shadow = (
+        f"another metre would cost {mix['shadow_price_per_m']:.3g}"
+        if mix["need_binds"]
+        else "the need does not bind: more room than that is free"
+    )
+    return (
+        f"The cheapest mix that keeps {mix['need_m']:g} m in the governing wind leaves "
+        f"{mix['governing_m']:.2f} m (unloaded {mix['unloaded_m']:.2f} m) and costs {mix['cost']:+.4g} "
+        f"against the turbine as it is, in the weights' own unit; {shadow}."
+    )
+
+
+def weight_words(mix: Mapping[str, Any]) -> str:
+    """Return the weights in words."""
+    told = ", ".join(f"{name} {value:g}" for name, value in mix["weights"].items())
+    return f"Weights ({mix['weights_from']}): {told}."
+
+
+def mix_text(mix: Mapping[str, Any]) -> str:
+    """Return the cheapest mix for people."""
+    return f"{mix_words(mix)}\n{table(MIX_HEAD, mix_rows(mix))}\n{weight_words(mix)}"
