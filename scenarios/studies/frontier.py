@@ -31,10 +31,15 @@ AMPLITUDES = (1.0, 1.5, 2.0, 3.0)
 NOTE = (
     "Extreme turbulence. The required clearance is set to where {percent:g} % of the passes without logic "
     "break it ({required:.2f} m), so that misses can be counted. Extra travel is that over the stack without "
-    "tower-pass logic, per blade. The oracle is no logic: each pass of the run without logic is given just "
-    "the relief that it turned out to lack, at the settled relief per degree, up and back."
+    "tower-pass logic, per blade. Demands are estimated from forks drawn at random; broken passes are "
+    "counted, and told as share of those without logic in the same winds. The oracle is no logic: each pass "
+    "of the run without logic is given just the relief that it turned out to lack, at the settled relief per "
+    "degree, up and back."
 )
-HEAD = ["logic", "swept", "value", "demands", "missed %", "95 % from", "to", "extra travel deg/h"]
+HEAD = [
+    "logic", "swept", "value", "demands", "missed %", "95 % from", "to", "broken", "of reference's %",
+    "extra travel deg/h",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -89,7 +94,8 @@ def frontier(
     with progress_bar(options.is_quiet) as progress:
         results = run_cases(everything, store, options.hands, progress).results
     swept = replace(scenario, entries=tuple(point.entry for point in points), cases=tuple(everything))
-    base = _travel(reference, rows)
+    broken = int(np.sum(passes["clearance_m"][inside] < share * reference.gathered.unloaded))
+    base = (_travel(reference, rows), broken)
     judged = assess(swept, results)
     told = [_row(point, found, base) for point, found in zip(points, judged, strict=True)]
     oracle = _oracle(reference, inside, share * reference.gathered.unloaded, _hours(reference, rows))
@@ -136,7 +142,8 @@ def _point(
     )
 
 
-def _row(point: Point, found: Assessment, base: float) -> dict[str, Any]:
+def _row(point: Point, found: Assessment, base: tuple[float, int]) -> dict[str, Any]:
+    """Return one setting's numbers; ``base`` is the travel and the broken passes without logic."""
     counts = found.ledger.total()
     demands = counts["saved"] + counts["missed"]
     rows = np.ones(len(found.gathered.cases), bool)
@@ -147,7 +154,9 @@ def _row(point: Point, found: Assessment, base: float) -> dict[str, Any]:
         "demands": demands,
         "missed_share": counts["missed"] / demands if demands else math.nan,
         "missed_interval": interval_data(found.rates[0].miss),
-        "extra_travel_deg_per_hour": _travel(found, rows) - base,
+        "broken_passes": found.broken,
+        "broken_over_reference": found.broken / base[1] if base[1] else math.nan,
+        "extra_travel_deg_per_hour": _travel(found, rows) - base[0],
     }
 
 
@@ -211,6 +220,8 @@ def frontier_cells(row: Mapping[str, Any]) -> list[str]:
         f"{row['value']:g}",
         f"{row['demands']:.0f}",
         *(number(100.0 * value, ".1f") for value in (row["missed_share"], interval["low"], interval["high"])),
+        str(row["broken_passes"]),
+        number(100.0 * row["broken_over_reference"], ".1f"),
         number(row["extra_travel_deg_per_hour"], ".0f"),
     ]
 
