@@ -24,7 +24,7 @@ DEMANDS = 0.03
 """Share of the reference's passes that are made demands, so that misses can be counted [-]."""
 GOOD_ENOUGH = 0.01
 """Share of demands that may be missed [-]."""
-MARGINS = (-0.6, -0.2, 0.2, 0.7)
+MARGINS = (-0.6, 0.0, 0.7, 1.8)
 """Swept, beside a layer's own margin [m]."""
 AMPLITUDES = (1.0, 1.5, 2.0, 3.0)
 """Swept, of the permanent pulse [deg]."""
