@@ -121,6 +121,14 @@ def test_softer_blades_and_heavier_loads_come_nearer(scenario):
     assert nearest(Doubt(aerodynamics=0.4)) < nearest(Doubt())
 
 
+def test_joined_bins_keep_the_hours(scenario):
+    one = speed_bins(scenario, 1)
+    every = speed_bins(scenario)
+    assert len(one) == 1 and len(every) == 2
+    assert one[0][0] == (every[0][0][0], every[-1][0][1])
+    assert one[0][2] == pytest.approx(sum(item[2] for item in every))
+
+
 def test_odds_need_normal_turbulence():
     scenario = load_scenario("bad-day")
     with pytest.raises(InputError, match="no winds of kind 'normal_turbulence'; odds are counted there"):

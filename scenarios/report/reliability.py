@@ -157,7 +157,7 @@ def _room(data: Data) -> Section:
     note = (
         f"How much worse each may get until more passes break than the {data['broken_as_it_is']} of the "
         "scenario "
-        f"as it is, in the same {data['runs']} runs."
+        f"as it is, in the same {data['runs']} runs: {'; '.join(data['winds'])}."
     )
     figure = Figure(room_figure(data), "Broken passes against what gets worse; the dashed line is today's.")
     return Section(

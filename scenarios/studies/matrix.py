@@ -44,7 +44,7 @@ class MatrixEffort:
     pairs: bool
 
 
-QUICK = MatrixEffort(30.0, 5.0, 35.0, 1, 1, 1, False)
+QUICK = MatrixEffort(30.0, 5.0, 35.0, 1, 3, 1, False)
 THOROUGH = MatrixEffort(40.0, 10.0, 80.0, 2, 3, 2, True)
 
 

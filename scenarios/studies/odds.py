@@ -40,11 +40,12 @@ class Effort:
     smallest: float  #: probability of a window below which a bound is given
     crude: int  #: plain samples beside
     fault_samples: int  #: in a level of each fault's stratum; 0 leaves faults out
+    bins: int | None  #: of wind speed, neighbours joined; each speed of the scenario where None
     together: bool  #: all strata of a stack in one job, so that few samples still march side by side
 
 
-QUICK = Effort(Span(20.0, 6.0, 14.0), 60, 1e-8, 240, 0, True)
-THOROUGH = Effort(Span(30.0, 8.0, 22.0), 500, 1e-11, 4000, 60, False)
+QUICK = Effort(Span(16.0, 6.0, 12.0), 100, 1e-9, 200, 0, 3, True)
+THOROUGH = Effort(Span(30.0, 8.0, 22.0), 500, 1e-11, 4000, 60, None, False)
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
     InputError
         The scenario has no normal turbulence.
     """
-    bins = speed_bins(scenario)
+    bins = speed_bins(scenario, effort.bins)
     doubts = {ALONE: Doubt(), UNSURE: doubt_of(scenario)}
     sampling = Sampling("subset", effort.samples, effort.smallest, scenario.seed)
     jobs: list[tuple[str, str, int, WindowJob]] = []

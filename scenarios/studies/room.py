@@ -13,13 +13,13 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import Options, table
-from scenarios.bench_run import BenchCase, bench_case, simulate
+from scenarios.bench_run import bench_case, simulate
 from scenarios.campaign import Engine, run_cases
 from scenarios.case import Case, SensorSpec
 from scenarios.progress import progress_bar
 from scenarios.scenario import Scenario
 from scenarios.store import Store
-from scenarios.studies.matrix import MatrixEffort, matrix_winds, required_of
+from scenarios.studies.matrix import required_of
 from scenarios.warming import WARM
 from sim.faults import FaultSpec
 
@@ -37,7 +37,7 @@ class RoomEffort:
     steps: int  #: halvings of each interval
 
 
-QUICK = RoomEffort(40.0, 120.0, 3, 1, 4)
+QUICK = RoomEffort(40.0, 120.0, 6, 1, 4)
 THOROUGH = RoomEffort(60.0, 600.0, 6, 2, 7)
 
 
@@ -84,19 +84,23 @@ class Search:
 
 
 def run_room(scenario: Scenario, store: Store, options: Options, effort: RoomEffort) -> dict[str, Any]:
-    """Search for each knob the amount from which more passes break than in the scenario as it is."""
-    base, required = _cases(scenario, effort), required_of(scenario)
-    engine = Engine(simulate, WARM)
-    failed: list[dict[str, str]] = []
+    """Search for each knob the amount from which more passes break than in the scenario as it is.
+
+    Notes
+    -----
+    In the turbulent winds in which most passes break without the logic, so that it has work to do.
+    """
+    required, failed = required_of(scenario), []
+
+    def march(wanted: Sequence[Sequence[Case]]) -> list[int]:
+        found, lost = _march(wanted, required, store, options)
+        failed.extend(lost)
+        return found
+
+    base = _hardest(scenario, effort, march)
 
     def count(settings: Sequence[tuple[Knob, float]]) -> list[int]:
-        wanted = [[bench_case(knob.turn(case, amount)) for case in base] for knob, amount in settings]
-        with progress_bar(options.is_quiet) as progress:
-            cases = [case for group in wanted for case in group]
-            campaign = run_cases(cases, store, options.hands, progress, engine)
-        lost = [case for case in cases if case.key not in campaign.results]
-        failed.extend({"case": c.title, "entry": c.entry, "why": campaign.tally.failed[c.key]} for c in lost)
-        return [sum(_broken(campaign.results.get(case.key), required) for case in group) for group in wanted]
+        return march([[knob.turn(case, amount) for case in base] for knob, amount in settings])
 
     knobs = _knobs(scenario)
     still = Knob("nothing", "", 0.0, lambda case, amount: case)
@@ -119,6 +123,7 @@ def run_room(scenario: Scenario, store: Store, options: Options, effort: RoomEff
     return {
         "broken_as_it_is": nominal,
         "runs": len(base),
+        "winds": list(dict.fromkeys(f"{case.load_case}, {case.wind.speed:g} m/s" for case in base)),
         "judged_s": effort.judged_s * len(base),
         "rows": [_data(search) for search in searches],
         "failed_cases": failed,
@@ -129,13 +134,33 @@ def _broken(result: Mapping[str, Any] | None, required: float) -> int:
     return 0 if result is None else int(np.count_nonzero(result["passes.clearance_m"] < required))
 
 
-def _cases(scenario: Scenario, effort: RoomEffort) -> list[BenchCase]:
-    """Return the candidate's cases in its last turbulent condition, at the speeds nearest to rated."""
-    chosen = matrix_winds(scenario, MatrixEffort(0.0, 0.0, 0.0, effort.seeds, 1, effort.speeds, False))
-    last = list(chosen.values())[-1].load_case
-    cases = [case for case in chosen.values() if case.load_case == last]
-    run = {case.key: replace(case.run, settle=effort.settle_s, duration=effort.judged_s) for case in cases}
-    return [bench_case(replace(case, run=run[case.key])) for case in cases]
+def _march(
+    wanted: Sequence[Sequence[Case]], required: float, store: Store, options: Options
+) -> tuple[list[int], list[dict[str, str]]]:
+    """March groups of cases; return the broken passes of each group, and what failed."""
+    groups = [[bench_case(case) for case in group] for group in wanted]
+    cases = [case for group in groups for case in group]
+    with progress_bar(options.is_quiet) as progress:
+        campaign = run_cases(cases, store, options.hands, progress, Engine(simulate, WARM))
+    lost = [case for case in cases if case.key not in campaign.results]
+    failed = [{"case": c.title, "entry": c.entry, "why": campaign.tally.failed[c.key]} for c in lost]
+    return [sum(_broken(campaign.results.get(c.key), required) for c in group) for group in groups], failed
+
+
+def _hardest(
+    scenario: Scenario, effort: RoomEffort, march: Callable[[Sequence[Sequence[Case]]], list[int]]
+) -> list[Case]:
+    """Return the candidate's cases in those turbulent winds in which most passes break without its logic."""
+    plain = tuple(layer for layer in scenario.candidate.stack if not layer.load().tower_pass)
+    groups: dict[tuple[str, float], list[Case]] = {}
+    for case in scenario.cases_of(scenario.candidate):
+        if not case.is_event and not case.faults and case.number <= effort.seeds:
+            run = replace(case.run, settle=effort.settle_s, duration=effort.judged_s)
+            groups.setdefault((case.load_case, case.wind.speed), []).append(replace(case, run=run))
+    winds = list(groups)
+    broken = march([[replace(case, stack=plain) for case in groups[wind]] for wind in winds])
+    order = sorted(range(len(winds)), key=lambda n: (-broken[n], n))
+    return [case for n in order[: effort.speeds] for case in groups[winds[n]]]
 
 
 def _knobs(scenario: Scenario) -> list[Knob]:
@@ -205,7 +230,7 @@ def room_text(data: Mapping[str, Any]) -> str:
     rows = [[row["what"], *room_cells(row)] for row in data["rows"]]
     note = (
         f"Until more passes break than the {data['broken_as_it_is']} of the scenario as it is, in the same "
-        f"{data['runs']} runs ({data['judged_s'] / 60.0:.0f} min):"
+        f"{data['runs']} runs ({'; '.join(data['winds'])}; {data['judged_s'] / 60.0:.0f} min):"
     )
     return f"{note}\n{table(['what gets worse', 'bears', 'breaks at'], rows)}"
 

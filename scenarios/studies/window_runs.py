@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from scenarios.answer import Options
 from scenarios.campaign import Engine, Limits, run_cases
 from scenarios.case import Case, LayerSpec
@@ -30,8 +32,15 @@ def stacks_of(scenario: Scenario) -> dict[str, tuple[LayerSpec, ...]]:
     return {WITHOUT: plain} if plain == layers else {WITHOUT: plain, WITH: layers}
 
 
-def speed_bins(scenario: Scenario) -> list[tuple[tuple[float, float], float, float]]:
-    """Return bins of mean wind speed: ends [m/s], the simulated speed [m/s], hours a year [h]."""
+def speed_bins(scenario: Scenario, most: int | None = None) -> list[tuple[tuple[float, float], float, float]]:
+    """Return bins of mean wind speed: ends [m/s], the speed of their spectra [m/s], hours a year [h].
+
+    Parameters
+    ----------
+    most : int, optional
+        Join neighbours until there are no more bins than this, where each sample counts; the mean wind is
+        drawn within its bin all the same.
+    """
     speeds = sorted({c.wind.speed for c in scenario.cases_of(scenario.candidate) if is_normal(c)})
     if not speeds:
         raise InputError(
@@ -40,8 +49,13 @@ def speed_bins(scenario: Scenario) -> list[tuple[tuple[float, float], float, flo
     machine = scenario.candidate.design.machine
     edges = speed_edges(speeds, machine.cut_in, machine.cut_out)
     hours = rayleigh_hours(edges, site_of(scenario).vave)
-    ends = zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)
-    return list(zip(ends, speeds, hours.tolist(), strict=True))
+    bins = list(zip(edges[:-1].tolist(), edges[1:].tolist(), speeds, hours.tolist(), strict=True))
+    groups = np.array_split(np.arange(len(bins)), min(most or len(bins), len(bins)))
+    joined = [[bins[n] for n in group] for group in groups]
+    return [
+        ((group[0][0], group[-1][1]), group[len(group) // 2][2], sum(part[3] for part in group))
+        for group in joined
+    ]
 
 
 def doubt_of(scenario: Scenario) -> Doubt:

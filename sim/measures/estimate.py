@@ -12,6 +12,7 @@ from sim.errors import InputError
 from sim.measures.statistics import CONFIDENCE, clopper_pearson
 
 Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
 
 FREEDOM, LEAST_FREEDOM = 2.0, 3.0
 """Degrees of freedom for each independent ancestor that a variance rests on, and the least of them in all."""
@@ -45,6 +46,33 @@ class Estimate:
     def is_bound(self) -> bool:
         """Whether no sample reached the event, so that the upper end of the interval is all that is known."""
         return bool(self.message)
+
+
+@dataclass(frozen=True, eq=False)
+class Population:
+    """The particles of one level.
+
+    Parameters
+    ----------
+    values : (particle,) float64 [any]
+        Of the limit state.
+    families : (particle,) int64
+        Number of the first, independent sample that each descends from.
+    origins : (particle,) int64
+        Number of the evaluation that each was proposed in.
+    reached : float [-]
+        Probability of the level.
+    """
+
+    values: Floats
+    families: Integers
+    origins: Integers
+    reached: float
+
+    @property
+    def spread(self) -> float:
+        """Coefficient of variation of ``reached``, of all families."""
+        return family_variation(self.families, np.ones(self.values.size))
 
 
 def bound(high: float, evaluations: int, nearest: float) -> Estimate:

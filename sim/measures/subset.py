@@ -6,7 +6,6 @@ value is zero or less.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import ceil, inf, nan, sqrt
 
 import numpy as np
@@ -15,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from sim.errors import InputError
 from sim.measures.estimate import (
     Estimate,
+    Population,
     au_beck_variation,
     bound,
     checked,
@@ -31,36 +31,15 @@ SHARE = 0.1
 """Share of a level's samples that found the next (Au & Beck 2001; measured here: the cheapest of 0.1-0.5)."""
 ACCEPTANCE = 0.44
 """Share of moves to be accepted; the length of the moves is steered towards it (Papaioannou et al. 2015)."""
+SHORTEST = 0.1
+"""Moves do not become shorter: levels that advance by crumbs would pretend progress where there is none."""
+MIXED = 0.3
+"""Share of the founders of a level that must differ: copies of a few would pass for many."""
+PATIENCE = 6
+"""How often a level is sampled anew where no chain came nearer, before a bound is given instead."""
 SMALLEST = 1e-15
 """Levels end where the estimate falls below this."""
 PURPOSE = 0x72617265  # "rare": keeps these random numbers apart
-
-
-@dataclass(frozen=True)
-class Population:
-    """The particles of one level.
-
-    Parameters
-    ----------
-    values : (particle,) float64 [any]
-        Of the limit state.
-    families : (particle,) int64
-        Number of the first, independent sample that each descends from.
-    origins : (particle,) int64
-        Number of the evaluation that each was proposed in.
-    reached : float [-]
-        Probability of the level.
-    """
-
-    values: Floats
-    families: Integers
-    origins: Integers
-    reached: float
-
-    @property
-    def spread(self) -> float:
-        """Coefficient of variation of ``reached``, of all families."""
-        return family_variation(self.families, np.ones(self.values.size))
 
 
 class SubsetSimulation:
@@ -115,7 +94,7 @@ class SubsetSimulation:
         self._reached = 1.0  #: probability of the present level
         self._terms: list[float] = []  #: squared variation of each level by the formula of Au and Beck
         self.populations: list[Population] = []
-        self.length, self._round, self._calls = 0.6, 0, 0
+        self.length, self._round, self._calls, self._idle = 0.6, 0, 0, 0
         self._asked = self._draw().standard_normal((self.size, self.dimension))
         self.parents = np.full(self.size, -1)
         self._empty()
@@ -180,7 +159,7 @@ class SubsetSimulation:
         self._add(points[:n].copy(), values[:n].copy(), families[:n], origins[:n].copy())
         self._round += 1
         nudge = (moved.size / n - ACCEPTANCE) / sqrt(self._round)
-        self.length = min(self.length * float(np.exp(nudge)), 1.0)
+        self.length = min(max(self.length * float(np.exp(nudge)), SHORTEST), 1.0)
 
     def _propose(self) -> None:
         heads = self._heads[0][: self.size - self._count]
@@ -207,14 +186,20 @@ class SubsetSimulation:
         inside = values <= level
         share = float(np.mean(inside))
         self._terms.append(self._term(level, share))
-        if level == 0.0 or share == 1.0 or self._reached * share < self.smallest:
+        distinct = np.unique(origins[inside]).size
+        is_stuck = share == 1.0 or (len(self.levels) > 0 and distinct < MIXED * self.wanted)
+        self._idle = self._idle + 1 if is_stuck else 0
+        has_lost_patience = is_stuck and (not self.levels or self._idle > PATIENCE)
+        if level == 0.0 or has_lost_patience or self._reached * share < self.smallest:
             self.done = True
             self._asked = np.empty((0, self.dimension))
             return
-        self._reached *= share
-        self.levels.append(level)
-        rows = np.flatnonzero(inside)
-        rows = rows[self._draw().permutation(rows.size)]
+        if is_stuck:
+            rows = self._draw().permutation(self.size)[: self.wanted]
+        else:
+            self._reached *= share
+            self.levels.append(level)
+            rows = self._draw().permutation(np.flatnonzero(inside))
         points = np.concatenate(self._points)
         heads = points[rows], values[rows], families[rows], origins[rows]
         self._heads = heads
@@ -233,7 +218,11 @@ class SubsetSimulation:
     @property
     def formula_variation(self) -> float:
         """The estimate's coefficient of variation after Au & Beck, levels taken as independent."""
-        return sqrt(sum(self._terms))
+        return sqrt(np.nansum(self._terms))
+
+    def _formula(self, level: Population) -> float:
+        """Return the same up to a level: few families leave too little to tell their scatter."""
+        return sqrt(np.nansum(self._terms[: self.populations.index(level) + 1]))
 
     def population(self, value: float) -> Population:
         """Return the level from which the probability of falling below a value is best told."""
@@ -264,7 +253,7 @@ class SubsetSimulation:
         counted = np.asarray(weights, dtype=np.float64)[level.origins]
         counted = np.where(level.values <= value, counted, 0.0)
         found = level.reached * float(np.mean(counted))
-        variation = family_variation(level.families, counted)
+        variation = max(family_variation(level.families, counted), self._formula(level))
         ends = lognormal_interval(found, variation, confidence) if found > 0.0 else (0.0, nan)
         return found, ends, variation
 
@@ -294,6 +283,7 @@ class SubsetSimulation:
 
     def _bound(self, level: Population) -> Estimate:
         """Bound the probability by that of the last level times what its independent ancestors can hide."""
-        hidden = 1.0 - (0.5 * (1.0 - CONFIDENCE)) ** (level.spread**2)
-        outer = lognormal_interval(level.reached, level.spread)[1] if self.levels else 1.0
+        spread = max(level.spread, self._formula(level) if self.levels else 0.0)
+        hidden = 1.0 - (0.5 * (1.0 - CONFIDENCE)) ** min(spread**2, 1.0)
+        outer = lognormal_interval(level.reached, spread)[1] if self.levels else 1.0
         return bound(outer * hidden, self.evaluations, float(np.min(level.values)))
