@@ -12,7 +12,8 @@ import pytest
 from scenarios.cli import main
 from scenarios.studies import lever_loads as loads
 from scenarios.studies.lever_design import Mix, made, mass_factor, mix_of
-from scenarios.studies.lever_mix import cheapest
+from scenarios.studies.lever_keys import WeightKeys
+from scenarios.studies.lever_mix import cheapest, cost_of, mix_data
 from scenarios.studies.lever_worth import Given, Worth, worth_of
 from scenarios.studies.levers import cosine_exponents, straightened
 from sim.design import Turbine
@@ -254,3 +255,27 @@ def test_table_of_levers_goes_to_json_and_to_a_page(tmp_path, capsys) -> None:
         assert metre == pytest.approx(1.0)
     page = (tmp_path / "levers-skerry.html").read_text(encoding="utf-8")
     assert "The price of one metre" in page and "<svg" in page
+
+
+@pytest.mark.slow
+def test_cheapest_mix_of_two_levers_is_that_of_a_brute_force_grid(
+    skerry: Turbine, given: Given, tmp_path
+) -> None:
+    """Overhang and tilt alone are free; 15 places of each, the rest as it is."""
+    costs = tmp_path / "costs.toml"
+    costs.write_text(
+        "[bounds]\noverhang_m = [3.0, 5.0]\ntilt_deg = [3.0, 7.0]\ncone_deg = [2.5, 2.5]\n"
+        "prebend_m = [2.0, 2.0]\nstiffness_factor = [1.0, 1.0]\ntower_thinner_m = [0.0, 0.0]\n"
+        "thrust_cut = [0.0, 0.0]\n"
+        "pulse_deg = [0.0, 0.0]\n"
+    )
+    found = mix_data(skerry, given, 5.6, costs)
+    base = worth_of(skerry, mix_of(skerry), given)
+    best = math.inf
+    for overhang in np.linspace(3.0, 5.0, 15):
+        for tilt in np.linspace(3.0, 7.0, 15):
+            there = worth_of(skerry, replace(mix_of(skerry), overhang_m=overhang, tilt_deg=tilt), given)
+            if there.governing_m >= 5.6:
+                best = min(best, cost_of(there, base, WeightKeys()))
+    assert found["cost"] <= best + 1e-2
+    assert found["governing_m"] == pytest.approx(5.6, abs=0.01)

@@ -14,14 +14,14 @@ from scenarios.studies.lever_design import LEVERS, Mix, mix_of
 from scenarios.studies.lever_keys import WeightKeys, read_costs
 from scenarios.studies.lever_worth import Given, Worth, worth_of
 from sim.design import Turbine
-from sim.errors import InputError
+from sim.errors import InputError, RunError
 
 Array = NDArray[np.float64]
 Function = Callable[[Array], float]
 
 _STEP = 1e-3  # of a range, of the differences that the optimiser's slopes are taken with
-_SETTLED = 1e-3  # change of cost or room at which the optimiser stops
-_ROUNDS = 25
+_SETTLED = 1e-3  # of a range, how far the optimiser's last trials reach
+_TRIES = 400
 _CLOSE = 2e-3  # [m] of the need, within which it binds
 
 
@@ -84,26 +84,29 @@ def cheapest(
 
     Notes
     -----
-    Sequential quadratic programming (SLSQP of scipy) from the start, and where that fails from the
+    Trust regions on quadratic models (COBYQA of scipy), from the start where it meets the need, else from the
     roomiest place. Shadow prices from the conditions of Karush, Kuhn and Tucker: where the gradient of cost
     less the shadow price times that of room is not zero, a bound holds the variable.
 
+    Raises
+    ------
+    RunError
+        The optimiser ends where the need is not met.
+
     References
     ----------
-    D. Kraft, "A software package for sequential quadratic programming", DFVLR-FB 88-28 (1988), from memory.
+    T. M. Ragonneau, "Model-based derivative-free optimization methods and software", thesis, Hong Kong
+    Polytechnic University (2022), from memory.
     """
     box = _Box(np.array(bounds, dtype=float))
-    began = widest = box.unit(start)
-    if room(box.place(began)) < need:
-        widest = box.search(lambda at: -room(at), began)
+    widest = box.unit(start)
+    if room(box.place(widest)) < need:
+        widest = box.search(lambda at: -room(at), widest)
     if room(box.place(widest)) < need - _CLOSE:
         return None
-    tried = [widest]
-    for first in (began, widest):
-        if len(tried) == 1:
-            at = box.search(cost, first, lambda place: room(place) - need)
-            tried += [at] if room(box.place(at)) >= need - _CLOSE else []
-    best = min(tried, key=lambda at: cost(box.place(at)))
+    best = box.search(cost, widest, lambda place: room(place) - need)
+    if room(box.place(best)) < need - _CLOSE:
+        raise RunError("cheapest mix: the optimiser ends where the need is not met; try narrower bounds")
     at = box.place(best)
     shadow, prices = _shadows(
         box.scaled(cost), box.scaled(lambda place: room(place) - need), best, box.is_free
@@ -139,17 +142,28 @@ class _Box:
 
     def search(self, least: Function, first: Array, spare: Function | None = None) -> Array:
         """Return the point at which a function is least, where what is spare is not negative."""
-        from scipy.optimize import minimize
+        from scipy.optimize import NonlinearConstraint, minimize
+
+        if not self.is_free.any():
+            return first
+
+        def whole(free: Array) -> Array:
+            unit = first.copy()
+            unit[self.is_free] = np.clip(free, 0.0, 1.0)
+            return unit
+
+        def of(function: Function) -> Function:
+            return lambda free: function(self.place(whole(free)))
 
         found = minimize(
-            self.scaled(least),
-            first,
-            method="SLSQP",
-            bounds=[(0.0, float(free)) for free in self.is_free],
-            constraints=[] if spare is None else [{"type": "ineq", "fun": self.scaled(spare)}],
-            options={"maxiter": _ROUNDS, "ftol": _SETTLED, "eps": _STEP},
+            of(least),
+            first[self.is_free],
+            method="COBYQA",
+            bounds=[(0.0, 1.0)] * int(np.count_nonzero(self.is_free)),
+            constraints=[] if spare is None else [NonlinearConstraint(of(spare), 0.0, np.inf)],
+            options={"maxfev": _TRIES, "initial_tr_radius": 0.2, "final_tr_radius": _SETTLED},
         )
-        return np.clip(found.x, 0.0, 1.0)
+        return whole(found.x)
 
 
 def _shadows(cost: Function, spare: Function, at: Array, is_free: NDArray[np.bool_]) -> tuple[float, Array]:
