@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from scenarios.remembered import remembered
+from scenarios.remembered import outdated, remembered
 from scenarios.store import Store, StoreError
 
 VERSION = re.compile(r"[0-9a-f]{16}")
@@ -20,7 +20,7 @@ class Plan:
     """What would be removed from a store."""
 
     results: Mapping[str, str]  #: of this code version that no scenario refers to: key and title
-    askings: Sequence[Path]  #: of scenarios whose file is gone
+    askings: Sequence[Path]  #: of scenarios whose file is gone, of parts of a former edition
     files: Sequence[Path]  #: damaged or foreign, set aside
     folders: Sequence[Path]  #: of other code versions
 
@@ -44,16 +44,19 @@ def unasked(store: Store) -> dict[str, str]:
     Notes
     -----
     A scenario refers to its cases as it was last asked for (`scenarios.remembered`), as long as its file is
-    there, and to what was made from them.
+    there, and to what was made from them. So does each part of its question, until the scenario is asked for
+    in another edition.
     """
-    asked = {key for asking in remembered(store) if Path(asking.file).exists() for key in asking.titles}
+    askings = remembered(store)
+    gone = {asking.name for asking in outdated(askings)}
+    asked = {key for asking in askings if asking.name not in gone for key in asking.titles}
     cases = [case for index in store.indexes().values() for case in index["cases"]]
     return {case["key"]: case["title"] for case in cases if not asked & {case["key"], case.get("of", "")}}
 
 
 def plan(store: Store, with_versions: bool) -> Plan:
     """Return what a store could do without; nothing is touched."""
-    gone = [store.folder / asking.name for asking in remembered(store) if not Path(asking.file).exists()]
+    gone = [store.folder / asking.name for asking in outdated(remembered(store))]
     aside = sorted(path for path in (store.folder / "set-aside").glob("*") if path.is_file())
     others = [store.root / name for name in versions_in(store.root) if name != store.version]
     return Plan(unasked(store), gone, aside, others if with_versions else [])

@@ -29,22 +29,39 @@ class Asking:
     scenario: str  #: its name
     file: str  #: where it stood
     asked: Sequence[Sequence[Any]]  #: keys and values set on the command line
-    configuration_hash: str
+    configuration_hash: str  #: of the scenario
     titles: Mapping[str, str]  #: of the cases, by key
     begun: str  #: UTC
     ended: str = ""  #: UTC; empty where the campaign was interrupted, or is still running
     failed: Sequence[Mapping[str, str]] = field(default_factory=tuple)  #: ``case``, ``entry``, ``why``
+    part: str = ""  #: of the scenario's question; empty for its own cases
     schema: int = SCHEMA
+
+    @property
+    def identity(self) -> tuple[str, ...]:
+        """Which scenario it was, whatever the part and the edition."""
+        return self.scenario, self.file, canonical(self.asked)
 
     @property
     def name(self) -> str:
         """The file that it is kept in."""
-        told = canonical([self.scenario, self.file, self.asked])
+        told = canonical([*self.identity, self.part])
         return f"{FOLDER}/{hashlib.sha256(told.encode()).hexdigest()[:24]}.json"
 
 
-def begin(scenario: Scenario, store: Store) -> Asking:
+def begin(
+    scenario: Scenario, store: Store, part: str = "", titles: Mapping[str, str] | None = None
+) -> Asking:
     """Remember that a scenario is asked for.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    store : Store
+    part : str
+        Of the scenario's question, where it is not its own cases that are asked for.
+    titles : mapping of str to str, optional
+        Of the cases, by key; those of the scenario's own when None.
 
     Raises
     ------
@@ -56,8 +73,9 @@ def begin(scenario: Scenario, store: Store) -> Asking:
         file=str(scenario.path.resolve()),
         asked=[list(pair) for pair in scenario.asked],
         configuration_hash=scenario.configuration_hash,
-        titles={case.key: case.title for case in scenario.cases},
+        titles=dict(titles) if titles is not None else {c.key: c.title for c in scenario.cases},
         begun=_now(),
+        part=part,
     )
     _put(asking, store)
     return asking
@@ -80,6 +98,17 @@ def remembered(store: Store) -> list[Asking]:
     return sorted((asking for asking in found if asking is not None), key=lambda asking: asking.begun)
 
 
+def outdated(askings: Sequence[Asking]) -> list[Asking]:
+    """Return those that nothing refers to: of a file that is gone, or parts of a former edition."""
+    latest = {asking.identity: asking for asking in askings if not asking.part}
+    return [asking for asking in askings if _is_gone(asking, latest.get(asking.identity, asking))]
+
+
+def _is_gone(asking: Asking, latest: Asking) -> bool:
+    is_newer = latest.begun > asking.begun and latest.configuration_hash != asking.configuration_hash
+    return is_newer or not Path(asking.file).exists()
+
+
 def _put(asking: Asking, store: Store) -> None:
     text = json.dumps(asdict(asking), ensure_ascii=False)
     store.put(asking.name, lambda handle: handle.write(text.encode()))
@@ -90,9 +119,13 @@ def _read(path: Path) -> Asking:
     if data["schema"] != SCHEMA:
         raise ValueError(f"schema {data['schema']}, expected {SCHEMA}")
     asking = Asking(**data)
-    if not all(isinstance(told, str) for told in (asking.scenario, asking.file, asking.begun, asking.ended)):
+    if not all(isinstance(told, str) for told in _words(asking)):
         raise ValueError("no record of a campaign")
     return asking
+
+
+def _words(asking: Asking) -> tuple[Any, ...]:
+    return asking.scenario, asking.file, asking.begun, asking.ended, asking.part
 
 
 def _now() -> str:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from scenarios import asked
 from scenarios.answer import Options
-from scenarios.campaign import run_cases
+from scenarios.asked import Asked
+from scenarios.campaign import Campaign, run_cases
 from scenarios.cli import main
 from scenarios.load import load_scenario
 from scenarios.pruning import plan
@@ -35,6 +38,11 @@ def ask(file: Path, root: Path, kept: slice, *overrides: tuple[str, object], fai
     run_cases(scenario.cases[kept], store, 0, None, Engine(fakes.honest))
     end(asking, failed, store)
     return scenario
+
+
+def honestly(cases, store, jobs, progress, *engine_and_limits) -> Campaign:
+    """Stand in for `run_cases`: whatever the engine, an honest one."""
+    return run_cases(cases, store, jobs, progress, Engine(fakes.honest))
 
 
 def told(capsys, *arguments: str) -> dict:
@@ -124,7 +132,7 @@ def test_other_code_versions_go_only_when_they_are_named(file: Path, tmp_path: P
 def test_a_study_says_so_where_a_store_holds_other_code_only(
     file: Path, tmp_path: Path, monkeypatch, caplog
 ) -> None:
-    monkeypatch.setattr(study, "run_cases", lambda *given: run_cases(*given, Engine(fakes.honest)))
+    monkeypatch.setattr(asked, "run_cases", honestly)
     monkeypatch.setattr(study, "assess", lambda *given: [])
     root = tmp_path / "s"
     Store(root, "0123456789abcdef").write({"a": {"x": np.arange(3)}})
@@ -145,7 +153,7 @@ def test_a_record_of_an_asking_that_is_damaged_is_set_aside(file: Path, tmp_path
 
 def test_fresh_computes_again_what_the_store_holds(file: Path, tmp_path: Path, monkeypatch) -> None:
     scenario, store = load_scenario(file), Store(tmp_path / "s")
-    monkeypatch.setattr(study, "run_cases", lambda *given: run_cases(*given, Engine(fakes.honest)))
+    monkeypatch.setattr(asked, "run_cases", honestly)
     monkeypatch.setattr(study, "assess", lambda *given: [])
     options = Options(store=store.root, jobs=0, is_quiet=True)
     total = len({case.key for case in scenario.cases})
@@ -155,3 +163,69 @@ def test_fresh_computes_again_what_the_store_holds(file: Path, tmp_path: Path, m
     ]
     assert [row["computed"] for row in counts] == [total, 0, total]
     assert [row["from_store"] for row in counts] == [0, total, 0]
+
+
+def test_each_part_of_a_question_is_remembered_over_all_its_campaigns(
+    file: Path, tmp_path: Path, capsys
+) -> None:
+    scenario, root = load_scenario(file), tmp_path / "s"
+    options, engine = Options(store=root, jobs=1, is_quiet=True), Engine(fakes.raises_on_number_5)
+    searched = Asked(scenario, Store(root), options, "search, 2 steps")
+    first, second = ([fakes.make_case(n) for n in numbers] for numbers in ((1, 2, 3), (4, 5)))
+    searched.run(first, engine)
+    searched.run(second, engine)
+    (row,) = current(told(capsys, str(root)))["scenarios"]
+    assert (row["scenario"], row["part"]) == ("brisk-study", "search, 2 steps")
+    assert (row["total"], row["there"], row["missing"], row["failed"]) == (5, 4, 0, 1)
+    assert [failure["case"] for failure in row["failed_cases"]] == [second[1].title]
+    assert not plan(Store(root), with_versions=False).told()
+    assert main(["store", str(root)]) == 0
+    assert "brisk-study, search, 2 steps" in capsys.readouterr().out
+
+
+def test_a_part_that_is_interrupted_is_told_as_not_ended(file: Path, tmp_path: Path) -> None:
+    store = Store(tmp_path / "s")
+    searched = Asked(load_scenario(file), store, Options(jobs=0, is_quiet=True), "search")
+    searched.run([fakes.make_case(1)], Engine(fakes.honest))
+    with pytest.raises(KeyboardInterrupt):
+        searched.run([fakes.make_case(2)], Engine(interrupting))
+    (asking,) = remembered(store)
+    assert not asking.ended
+    assert set(asking.titles) == {fakes.make_case(n).key for n in (1, 2)}
+
+
+def interrupting(cases):
+    raise KeyboardInterrupt
+
+
+def test_fresh_forgets_what_was_there_before_and_nothing_that_it_brought(file: Path, tmp_path: Path) -> None:
+    store, engine = Store(tmp_path / "s"), Engine(fakes.honest)
+    cases = [fakes.make_case(number) for number in range(3)]
+    for is_fresh in (False, True):
+        options = Options(jobs=0, is_quiet=True, is_fresh=is_fresh)
+        searched = Asked(load_scenario(file), store, options, "search")
+        tallies = [searched.run(cases[:until], engine).tally for until in (2, 3)]
+        assert [tally.computed for tally in tallies] == [2, 1]
+        assert [tally.from_store for tally in tallies] == [0, 2]
+
+
+def test_parts_of_a_former_edition_refer_to_nothing(file: Path, tmp_path: Path, monkeypatch) -> None:
+    store, options = Store(tmp_path / "s"), Options(jobs=0, is_quiet=True)
+    case, clock = fakes.make_case(1), iter(f"2030-01-01T00:00:{second:02d}+00:00" for second in range(60))
+    monkeypatch.setattr("scenarios.remembered._now", lambda: next(clock))
+    Asked(load_scenario(file), store, options, "search").run([case], Engine(fakes.honest))
+    ask(file, store.root, slice(0, 4))
+    assert not plan(store, with_versions=False).told()
+    file.write_text(file.read_text().replace("speeds_m_s = [10, 14]", "speeds_m_s = [10]"))
+    ask(file, store.root, slice(0, 4))
+    planned = plan(store, with_versions=False)
+    assert case.key in planned.results
+    assert len(planned.askings) == 1
+    Asked(load_scenario(file), store, options, "search").run([case], Engine(fakes.honest))
+    assert case.key not in plan(store, with_versions=False).results
+
+
+def test_no_study_stores_behind_the_memorys_back() -> None:
+    folder = Path(study.__file__).parent
+    behind = [path.name for path in folder.glob("*.py") if re.search(r"\brun_cases\(", path.read_text())]
+    assert not behind, "ask through scenarios.asked.Asked"

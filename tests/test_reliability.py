@@ -13,10 +13,12 @@ import numpy as np
 import pytest
 
 from scenarios.answer import to_json
+from scenarios.asked import Asked
 from scenarios.bench_run import bench_case, simulate
 from scenarios.calibration_run import calibration_case, matched
 from scenarios.calibration_run import simulate as calibrate
 from scenarios.load import load_scenario
+from scenarios.pruning import unasked
 from scenarios.store import Store
 from scenarios.studies import matrix, odds, room
 from scenarios.studies.bench import bench_of, pairs_of
@@ -192,7 +194,7 @@ def test_room_is_where_counts_by_hand_say_it_is(small: Brisk, monkeypatch: pytes
         broken = 1 + (delay > limits["delay"] + 1e-9) + (noise > limits["noise"])
         return {"passes.clearance_m": np.array([3.0] * broken + [9.0])}
 
-    monkeypatch.setattr(room, "run_cases", lambda cases, *rest: Campaign(cases))
+    monkeypatch.setattr(Asked, "run", lambda self, cases, *rest: Campaign(cases))
     data = room.run_room(small.scenario, small.store, small.options, room.RoomEffort(1.0, 5.0, 1, 1, 9))
     told = {row["what"]: row for row in data["rows"]}
     delay = told["more delay of all sensors"]
@@ -305,4 +307,5 @@ def test_what_was_sampled_is_found_in_the_store_again(small: Brisk, sampled: odd
     before = Store(small.options.store).keys()
     again = odds.run_odds(small.scenario, small.store, small.options, sampled.effort)
     assert Store(small.options.store).keys() == before
+    assert not unasked(Store(small.options.store))
     assert to_json(again.strata) == to_json(sampled.strata)

@@ -10,6 +10,8 @@ import pytest
 
 from scenarios.cli import main
 from scenarios.load import load_scenario
+from scenarios.pruning import unasked
+from scenarios.store import Store
 from scenarios.studies.robustness import WORDS, change
 from sim.plant.geometry import unloaded_clearance
 from sim.plant.trim import steady_table
@@ -65,6 +67,7 @@ def test_the_study_tells_the_shelf_and_its_robustness_in_text_json_and_page(tmp_
     where = ["--store", str(tmp_path / "store"), "--out", str(tmp_path), "--jobs", "0", "--quiet"]
     assert main(["study", "shelf", "--json", *sets, *where]) in (0, 1)
     told = json.loads(capsys.readouterr().out)
+    assert not unasked(Store(tmp_path / "store"))
     power, pulsed = told["shelf"]
     assert pulsed["characteristic_clearance_m"] > power["characteristic_clearance_m"]
     assert pulsed["needless"] > 0.0 and power["needless"] == 0.0

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.answer import Options
+from scenarios.asked import Asked
 from scenarios.calibration_run import calibration_case, simulate
-from scenarios.campaign import Engine, run_cases
-from scenarios.progress import progress_bar
+from scenarios.campaign import Engine
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.warming import WARM
@@ -43,8 +43,8 @@ def run_calibration(
         if not case.is_event and not case.faults and case.number <= seeds
     ]
     cases = [calibration_case(case, duration) for case in chosen]
-    with progress_bar(options.is_quiet) as progress:
-        campaign = run_cases(cases, store, options.hands, progress, Engine(simulate, WARM))
+    asked = Asked(scenario, store, options, f"calibration, {seeds} seeds of {duration:g} s")
+    campaign = asked.run(cases, Engine(simulate, WARM))
     failed = [
         {"case": case.title, "entry": case.entry, "why": campaign.tally.failed[case.key]}
         for case in cases

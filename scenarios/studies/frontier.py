@@ -10,9 +10,8 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import Options, table
-from scenarios.campaign import run_cases
+from scenarios.asked import Asked
 from scenarios.case import Case, LayerSpec
-from scenarios.progress import progress_bar
 from scenarios.scenario import Entry, Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment, assess
@@ -91,8 +90,7 @@ def frontier(
     share = round(required / reference.gathered.unloaded, 4)
     points = [point for entry in scenario.entries for point in _points(scenario, entry, share)]
     everything = [case for point in points for case in point.cases]
-    with progress_bar(options.is_quiet) as progress:
-        results = run_cases(everything, store, options.hands, progress).results
+    results = Asked(scenario, store, options, "frontier").run(everything).results
     swept = replace(scenario, entries=tuple(point.entry for point in points), cases=tuple(everything))
     broken = int(np.sum(passes["clearance_m"][inside] < share * reference.gathered.unloaded))
     base = (_travel(reference, rows), broken)

@@ -74,6 +74,7 @@ def _asked(asking: Asking, keys: set[str]) -> dict[str, Any]:
     missing = [t for key, t in asking.titles.items() if key not in keys and t not in failed]
     return {
         "scenario": asking.scenario,
+        "part": asking.part,
         "file": asking.file,
         "file_is_there": Path(asking.file).exists(),
         "set": [list(pair) for pair in asking.asked],
@@ -113,7 +114,7 @@ def _scenarios_text(version: Mapping[str, Any]) -> str:
         given = " ".join(f"{key}={value}" for key, value in row["set"])
         ended = "yes" if row["ended"] else "no"
         rows.append(
-            [row["scenario"] + ("" if row["file_is_there"] else " (file gone)"), shorten(given), row["begun"]]
+            [_who(row), shorten(given), row["begun"]]
             + [str(row[name]) for name in ("total", "there", "missing", "failed")]
             + [ended]
         )
@@ -121,6 +122,11 @@ def _scenarios_text(version: Mapping[str, Any]) -> str:
         trouble += [f"{title}: missing" for title in row["missing_cases"]]
     text = f"What was asked of this code:\n{table(head, rows, left=3)}"
     return "\n".join([text, "", "Missing or failed:", *shortened(trouble)]) if trouble else text
+
+
+def _who(row: Mapping[str, Any]) -> str:
+    part = f", {row['part']}" if row["part"] else ""
+    return row["scenario"] + part + ("" if row["file_is_there"] else " (file gone)")
 
 
 def shorten(text: str, limit: int = 40) -> str:

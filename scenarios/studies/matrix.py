@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import Options, table
+from scenarios.asked import Asked
 from scenarios.bench_run import BenchCase, bench_case, simulate
-from scenarios.campaign import Engine, run_cases
+from scenarios.campaign import Engine
 from scenarios.case import Case, LayerSpec
-from scenarios.progress import progress_bar
 from scenarios.scenario import Scenario
 from scenarios.store import CaseResult, Store
 from scenarios.studies.bench import Breakage, bench_of, pairs_of
@@ -59,10 +59,9 @@ def run_matrix(scenario: Scenario, store: Store, options: Options, effort: Matri
         for s, w in sound
         for phase in range(effort.phases)
     }
-    engine = Engine(simulate, WARM)
-    with progress_bar(options.is_quiet) as progress:
-        cases = [*sound.values(), *broken.values()]
-        campaign = run_cases(cases, store, options.hands, progress, engine)
+    cases = [*sound.values(), *broken.values()]
+    part = f"faults, {effort.phases} phases"
+    campaign = Asked(scenario, store, options, part).run(cases, Engine(simulate, WARM))
     results = campaign.results
     failed = [
         {"case": case.title, "entry": case.entry, "why": campaign.tally.failed.get(case.key, "no result")}

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from scenarios.answer import Options
+from scenarios.asked import Asked
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.odds_faults import fault_rows
@@ -89,17 +90,18 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
         ]
         jobs += [(*row[:3], WindowJob((row[3],), effort.span, sampling, stack)) for row in told]
     all_ = [job for *_, job in jobs]
-    found, failed = run_jobs(grouped(all_) if effort.together else all_, store, options)
+    asked = Asked(scenario, store, options, f"odds, {effort.samples} samples")
+    found, failed = run_jobs(grouped(all_) if effort.together else all_, asked)
     rows = [
         stratum_row(stack, doubt, bins[number], job, *found[job.strata[0], stack])
         for stack, doubt, number, job in jobs
         if (job.strata[0], stack) in found
     ]
     yearly = _yearly(rows, bins)
-    crude, more = _crude(scenario, store, options, effort, rows, bins)
+    crude, more = _crude(scenario, asked, effort, rows, bins)
     faults, lost = [], []
     if effort.fault_samples:
-        faults, lost = fault_rows(scenario, store, options, (effort.span, effort.fault_samples), bins)
+        faults, lost = fault_rows(scenario, asked, (effort.span, effort.fault_samples), bins)
     for row in faults:
         key = (row["stack"], UNSURE, "strike")
         yearly[key] = combine([yearly[key], row["yearly"]], [1.0, 1.0])
@@ -119,8 +121,7 @@ def _yearly(rows: Sequence[Mapping[str, Any]], bins: Sequence[Any]) -> dict[tupl
 
 def _crude(
     scenario: Scenario,
-    store: Store,
-    options: Options,
+    asked: Asked,
     effort: Effort,
     rows: Sequence[Mapping[str, Any]],
     bins: Sequence[Any],
@@ -136,7 +137,7 @@ def _crude(
         bin_ = next(item for item in bins if item[1] == worst["wind_speed_m_s"])
         stratum = stratum_of(scenario, layers, bin_[0], bin_[1], doubt_of(scenario))
         told.append((stack, bin_, WindowJob((stratum,), effort.span, sampling, stack)))
-    found, failed = run_jobs([job for *_, job in told], store, options)
+    found, failed = run_jobs([job for *_, job in told], asked)
     return [
         stratum_row(stack, UNSURE, bin_, job, *found[job.strata[0], stack])
         for stack, bin_, job in told

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from scenarios.answer import Options
+from scenarios.asked import Asked
 from scenarios.scenario import Scenario
-from scenarios.store import CaseResult, Store
+from scenarios.store import CaseResult
 from scenarios.studies.bench import Breakage, bench_of
 from scenarios.studies.stratum_rows import SECONDS_PER_HOUR
 from scenarios.studies.window_runs import doubt_of, run_jobs, stacks_of, stratum_of
@@ -22,8 +22,7 @@ SMALLEST = 1e-6
 
 def fault_rows(
     scenario: Scenario,
-    store: Store,
-    options: Options,
+    asked: Asked,
     effort: tuple[Span, int],
     bins: Sequence[Any],
 ) -> tuple[list[dict[str, Any]], list[dict[str, str]]]:
@@ -38,7 +37,7 @@ def fault_rows(
                 for speeds, middle, _ in bins
             )
             jobs.append((stack, fault, WindowJob(strata, span, sampling, stack)))
-    found, failed = run_jobs([job for *_, job in jobs], store, options)
+    found, failed = run_jobs([job for *_, job in jobs], asked)
     rows = []
     for stack, fault, job in jobs:
         if (job.strata[0], stack) in found:

@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import Options, table
-from scenarios.campaign import run_cases
+from scenarios.asked import Asked
 from scenarios.case import Case
-from scenarios.progress import progress_bar
+from scenarios.scenario import Scenario
 from scenarios.store import CaseResult, Store
 from scenarios.studies.assess import Assessment
 from scenarios.studies.gather import has_ended
@@ -36,11 +36,14 @@ NOTE = (
 )
 
 
-def robustness(entries: Sequence[Assessment], store: Store, options: Options) -> list[dict[str, Any]]:
+def robustness(
+    scenario: Scenario, entries: Sequence[Assessment], store: Store, options: Options
+) -> list[dict[str, Any]]:
     """Run each entry's governing wind once more with each change, and say what the clearance loses.
 
     Parameters
     ----------
+    scenario : Scenario
     entries : sequence of Assessment
         As judged without any change.
     store : Store
@@ -62,9 +65,8 @@ def robustness(entries: Sequence[Assessment], store: Store, options: Options) ->
         for entry in entries
         for name in WORDS
     }
-    with progress_bar(options.is_quiet) as progress:
-        everything = [case for cases in changed.values() for case in cases]
-        results = run_cases(everything, store, options.hands, progress).results
+    everything = [case for cases in changed.values() for case in cases]
+    results = Asked(scenario, store, options, "robustness").run(everything).results
     rows = []
     for entry in entries:
         governing = entry.verdict.governing

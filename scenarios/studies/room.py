@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import Options, table
+from scenarios.asked import Asked
 from scenarios.bench_run import bench_case, simulate
-from scenarios.campaign import Engine, run_cases
+from scenarios.campaign import Engine
 from scenarios.case import Case, SensorSpec
-from scenarios.progress import progress_bar
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.matrix import required_of
@@ -91,9 +91,10 @@ def run_room(scenario: Scenario, store: Store, options: Options, effort: RoomEff
     In the turbulent winds in which most passes break without the logic, so that it has work to do.
     """
     required, failed = required_of(scenario), []
+    asked = Asked(scenario, store, options, f"room, {effort.steps} steps")
 
     def march(wanted: Sequence[Sequence[Case]]) -> list[int]:
-        found, lost = _march(wanted, required, store, options)
+        found, lost = _march(wanted, required, asked)
         failed.extend(lost)
         return found
 
@@ -135,13 +136,12 @@ def _broken(result: Mapping[str, Any] | None, required: float) -> int:
 
 
 def _march(
-    wanted: Sequence[Sequence[Case]], required: float, store: Store, options: Options
+    wanted: Sequence[Sequence[Case]], required: float, asked: Asked
 ) -> tuple[list[int], list[dict[str, str]]]:
     """March groups of cases; return the broken passes of each group, and what failed."""
     groups = [[bench_case(case) for case in group] for group in wanted]
     cases = [case for group in groups for case in group]
-    with progress_bar(options.is_quiet) as progress:
-        campaign = run_cases(cases, store, options.hands, progress, Engine(simulate, WARM))
+    campaign = asked.run(cases, Engine(simulate, WARM))
     lost = [case for case in cases if case.key not in campaign.results]
     failed = [{"case": c.title, "entry": c.entry, "why": campaign.tally.failed[c.key]} for c in lost]
     return [sum(_broken(campaign.results.get(c.key), required) for c in group) for group in groups], failed

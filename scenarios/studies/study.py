@@ -9,10 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from scenarios.answer import Answer, ExitCode, Options, to_json
-from scenarios.campaign import Campaign, run_cases
-from scenarios.progress import progress_bar
+from scenarios.asked import Asked
+from scenarios.campaign import Campaign
 from scenarios.provenance import code_version, versions
-from scenarios.remembered import begin, end
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment, assess
@@ -89,7 +88,7 @@ def answer(scenario: Scenario, options: Options, *, times_all: bool = False) -> 
         data["shelf"] = lines
         told.append(shelf_text(lines))
     if "robustness" in scenario.questions:
-        changes = robustness(study.entries, store, options)
+        changes = robustness(scenario, study.entries, store, options)
         data["robustness"] = changes
         told.append(robustness_text(changes))
     if "frontier" in scenario.questions:
@@ -107,11 +106,8 @@ def answer(scenario: Scenario, options: Options, *, times_all: bool = False) -> 
 def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
     """Run the cases that the store does not hold, and judge every entry."""
     _tell_of_other_code(store)
-    asking = begin(scenario, store)
-    if options.is_fresh:
-        store.forget(case.key for case in scenario.cases)
-    with progress_bar(options.is_quiet) as progress:
-        campaign = run_cases(scenario.cases, store, options.hands, progress)
+    asked = Asked(scenario, store, options)
+    campaign = asked.run(scenario.cases)
     failed, flagged, keys = [], [], set()
     cut_out = {entry.name: entry.design.machine.cut_out for entry in scenario.entries}
     for case in scenario.cases:
@@ -124,7 +120,7 @@ def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
             is_lost = result is None or has_ended(result)
             (failed if is_lost else flagged).append({"case": case.title, "entry": case.entry, "why": why})
             keys |= {case.key} if is_lost else set()
-    end(asking, failed, store)
+    asked.end(failed)
     return Study(scenario, campaign, assess(scenario, campaign.results), failed, flagged, len(keys))
 
 

@@ -8,12 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from scenarios.answer import Options
-from scenarios.campaign import Engine, Limits, run_cases
+from scenarios.asked import Asked
+from scenarios.campaign import Engine, Limits
 from scenarios.case import Case, LayerSpec
-from scenarios.progress import progress_bar
 from scenarios.scenario import Scenario
-from scenarios.store import CaseResult, Store
+from scenarios.store import CaseResult
 from scenarios.studies.bench import Breakage
 from scenarios.studies.gather import site_of
 from scenarios.warming import WARM
@@ -95,12 +94,11 @@ def grouped(jobs: Sequence[WindowJob]) -> list[WindowJob]:
 
 
 def run_jobs(
-    jobs: Sequence[WindowJob], store: Store, options: Options
+    jobs: Sequence[WindowJob], asked: Asked
 ) -> tuple[dict[Any, tuple[CaseResult, int]], list[dict[str, str]]]:
     """Sample jobs; return by stratum and stack the result and the stratum's row in it, and what failed."""
     engine = Engine(simulate, WARM)  # type: ignore[arg-type]
-    with progress_bar(options.is_quiet) as progress:
-        campaign = run_cases(jobs, store, options.hands, progress, engine, Limits(lanes=1))  # type: ignore[arg-type]
+    campaign = asked.run(jobs, engine, Limits(lanes=1))
     found, failed = {}, []
     for job in jobs:
         result = campaign.results.get(job.key)
