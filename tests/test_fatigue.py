@@ -202,3 +202,43 @@ def test_bad_histories_and_counts_are_refused():
         fatigue.equivalent_range([1.0], [1.0], 4.0, 0.0)
     with pytest.raises(InputError, match=r"exponent = 0.5; must be >= 1"):
         fatigue.equivalent_range([1.0], [1.0], 0.5, 1.0)
+    with pytest.raises(InputError, match=r"series: has 0 dimensions"):
+        fatigue.rainflow(5.0)
+
+
+@pytest.mark.parametrize(
+    ("ranges", "counts", "message"),
+    [
+        ([1.0, 2.0, 3.0], [1.0, 1.0], r"counts: shape \(2,\); must be that of the ranges, \(3,\)"),
+        ([1.0, 2.0, 3.0], [1.0], r"counts: shape \(1,\); must be that of the ranges"),
+        ([-1.0, -2.0], [1.0, 1.0], r"ranges: hold -1; must be finite and >= 0"),
+        ([1.0, np.nan], [1.0, 1.0], r"ranges: hold nan; must be finite"),
+        ([1.0, inf], [1.0, 1.0], r"ranges: hold inf; must be finite"),
+        ([1.0, 2.0], [-1.0, 1.0], r"counts: hold -1; must be finite and >= 0"),
+    ],
+)
+def test_ranges_and_counts_that_are_no_cycles_are_refused(ranges, counts, message):
+    for call in (
+        lambda: fatigue.equivalent_range(ranges, counts, 4.0, 1.0),
+        lambda: fatigue.cycle_sum(ranges, counts, 4.0),
+        lambda: fatigue.damage(ranges, counts, fatigue.StressCurve(1.0, 1e6, 4.0)),
+    ):
+        with pytest.raises(InputError, match=message):
+            call()
+
+
+@settings(deadline=None, derandomize=True)
+@given(
+    st.lists(st.tuples(st.floats(0.1, 1e3), st.sampled_from([0.5, 1.0])), min_size=1, max_size=20),
+    st.sampled_from([1.0, 4.0, 10.0]),
+    st.floats(1.0, 1e6),
+)
+def test_an_equivalent_range_grows_with_the_loads_and_does_their_damage(pairs, exponent, number):
+    # Properties of the definition: scaled loads scale it, and `number` cycles of it have the same sum.
+    ranges, counts = np.array(pairs).T
+    found = fatigue.equivalent_range(ranges, counts, exponent, number)
+    assert fatigue.equivalent_range(3.0 * ranges, counts, exponent, number) == pytest.approx(3.0 * found)
+    assert fatigue.equivalent_range(ranges, counts, exponent, 2.0**exponent * number) == pytest.approx(
+        0.5 * found
+    )
+    assert number * found**exponent == pytest.approx(fatigue.cycle_sum(ranges, counts, exponent))

@@ -97,8 +97,10 @@ def test_six_seeds_do_not_carry_a_fifty_year_level_and_many_do():
     assert few.warning.startswith("6 samples do not carry this level")
     assert many.warning == ""
     assert many.high - many.low < 0.25 * (few.high - few.low)
-    with pytest.raises(InputError, match="must not exceed the 400 blocks"):
-        extremes.convergence(sample, BLOCK, [401])
+    assert few.interval == (few.low, few.high)
+    for number in (401, 2, -1):
+        with pytest.raises(InputError, match="each must be 3 to the 400 blocks; a tail needs 3 seeds"):
+            extremes.convergence(sample, BLOCK, [number])
 
 
 def test_the_interval_covers_the_level_of_exponential_peaks_as_often_as_it_says():
@@ -173,3 +175,25 @@ def test_too_few_or_lifeless_samples_are_refused():
         peaks.level_by_weibull(np.arange(20.0), -1.0, BLOCK)
     with pytest.raises(InputError, match=r"exposure_s = -5.0; must be > 0"):
         peaks.level_by_exponential(np.arange(20.0), 2.0, -5.0)
+
+
+def test_chances_and_confidences_beyond_zero_and_one_are_refused():
+    sample = np.arange(1.0, 21.0)
+    for confidence in (0.0, 1.0, 1.5, np.nan):
+        for call in (
+            lambda share: extremes.return_level(sample, BLOCK, confidence=share),
+            lambda share: peaks.level_by_exponential(sample, 2.0, BLOCK, confidence=share),
+            lambda share: peaks.level_by_weibull(sample, 2.0, BLOCK, confidence=share),
+        ):
+            with pytest.raises(InputError, match=r"confidence = .*; must lie between 0 and 1"):
+                call(confidence)
+    for exceedance in (0.0, 1.0, [0.5, -0.1]):
+        with pytest.raises(InputError, match=r"exceedance = .*; must lie between 0 and 1"):
+            extremes.gumbel_variate(exceedance)
+
+
+def test_maxima_that_are_no_list_of_numbers_are_refused_for_what_they_are():
+    with pytest.raises(InputError, match="have 2 dimensions; must have 1, one per seed"):
+        extremes.return_level(np.ones((3, 3)), BLOCK)
+    with pytest.raises(InputError, match="must be numbers"):
+        extremes.exceedance_bound([np.nan, 8.0], 7.5)

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from sim.errors import InputError
 from sim.measures.levels import FIFTY_YEARS, ReturnLevel, block_exceedance, explain_width
 from sim.measures.lifetime import HOURS_PER_YEAR
-from sim.measures.statistics import CONFIDENCE, DRAWS, KEY, clopper_pearson
+from sim.measures.statistics import CONFIDENCE, DRAWS, KEY, check_share, clopper_pearson
 
 Floats = NDArray[np.float64]
 
@@ -27,12 +27,21 @@ def gumbel_variate(exceedance: ArrayLike) -> Floats:
     Parameters
     ----------
     exceedance : (...) float64 [-]
+        Each between 0 and 1.
 
     Returns
     -------
     (...) float64 [-]
+
+    Raises
+    ------
+    InputError
+        Where a probability is not between 0 and 1.
     """
-    return -np.log(-np.log1p(-np.asarray(exceedance, dtype=np.float64)))
+    chance = np.asarray(exceedance, dtype=np.float64)
+    for wrong in chance[~((chance > 0.0) & (chance < 1.0))].ravel()[:1]:
+        check_share(float(wrong), "exceedance")
+    return -np.log(-np.log1p(-chance))
 
 
 def fit_gumbel(maxima: ArrayLike) -> tuple[Floats, Floats]:
@@ -92,7 +101,8 @@ def return_level(
     Raises
     ------
     InputError
-        For fewer than three blocks, or a value that is not finite.
+        For fewer than three blocks, values not finite or all equal, a block not shorter than the period, or
+        a confidence not between 0 and 1.
 
     Notes
     -----
@@ -130,7 +140,8 @@ def long_term_level(
     Raises
     ------
     InputError
-        For fewer than three blocks in a bin, values not finite or all equal, or hours beyond a year.
+        For fewer than three blocks in a bin, values not finite or all equal, hours beyond a year, a block not
+        shorter than the period, or a confidence not between 0 and 1.
 
     Notes
     -----
@@ -141,6 +152,7 @@ def long_term_level(
     interval has exactly the confidence stated.
     """
     period, confidence = claim
+    check_share(confidence, "confidence")
     share = _shares(hours, len(maxima))
     target = block_exceedance(exposure_s, period)
     samples = [_blocks(values, index) for index, values in enumerate(maxima)]
@@ -179,10 +191,15 @@ def convergence(
     Returns
     -------
     list of ReturnLevel
+
+    Raises
+    ------
+    InputError
+        Where a number is below three or beyond the blocks that there are; or as `return_level`.
     """
     values = np.asarray(maxima, dtype=np.float64)
-    if any(number > values.size for number in numbers):
-        raise InputError(f"numbers: must not exceed the {values.size} blocks")
+    if not all(3 <= number <= values.size for number in numbers):
+        raise InputError(f"numbers: each must be 3 to the {values.size} blocks; a tail needs 3 seeds")
     return [return_level(values[:number], exposure_s, return_period_s) for number in numbers]
 
 
@@ -199,14 +216,23 @@ def exceedance_bound(maxima: ArrayLike, level: float, confidence: float = CONFID
     Returns
     -------
     low, high : float [-]
+
+    Raises
+    ------
+    InputError
+        Where a value is not a number: it would count as below the level.
     """
     values = np.asarray(maxima, dtype=np.float64)
+    if np.isnan(values).any() or np.isnan(level):
+        raise InputError("maxima, level: must be numbers")
     return clopper_pearson(int(np.count_nonzero(values > level)), values.size, confidence)
 
 
 def _blocks(values: ArrayLike, index: int) -> Floats:
     blocks = np.asarray(values, dtype=np.float64)
-    if blocks.ndim != 1 or blocks.size < 3:
+    if blocks.ndim != 1:
+        raise InputError(f"maxima of bin {index}: have {blocks.ndim} dimensions; must have 1, one per seed")
+    if blocks.size < 3:
         raise InputError(f"maxima of bin {index}: {blocks.size} blocks; a tail needs at least 3 seeds")
     if not np.all(np.isfinite(blocks)):
         raise InputError(f"maxima of bin {index}: must be finite")

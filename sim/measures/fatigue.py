@@ -109,11 +109,11 @@ def cycle_sum(ranges: ArrayLike, counts: ArrayLike, exponent: float) -> float:
     Raises
     ------
     InputError
-        Where the exponent is below 1.
+        Where the exponent is below 1, or ranges and counts are not pairs of finite numbers >= 0.
     """
     check_exponent(exponent, "exponent")
-    span = np.asarray(ranges, dtype=np.float64)
-    return float(np.sum(np.asarray(counts, dtype=np.float64) * span**exponent))
+    span, count = _counted(ranges, counts)
+    return float(np.sum(count * span**exponent))
 
 
 def equivalent_range(ranges: ArrayLike, counts: ArrayLike, exponent: float, reference_count: float) -> float:
@@ -135,7 +135,8 @@ def equivalent_range(ranges: ArrayLike, counts: ArrayLike, exponent: float, refe
     Raises
     ------
     InputError
-        Where the exponent is below 1 or the reference count is not positive.
+        Where the exponent is below 1, the reference count is not positive, or ranges and counts are not pairs
+        of finite numbers >= 0.
 
     Notes
     -----
@@ -144,12 +145,12 @@ def equivalent_range(ranges: ArrayLike, counts: ArrayLike, exponent: float, refe
     """
     if not 0.0 < reference_count < np.inf:
         raise InputError(f"reference_count = {reference_count}; must be > 0")
-    span = np.asarray(ranges, dtype=np.float64)
+    check_exponent(exponent, "exponent")
+    span, count = _counted(ranges, counts)
     largest = float(np.max(span, initial=0.0))
     if largest == 0.0:
-        check_exponent(exponent, "exponent")
         return 0.0
-    return largest * (cycle_sum(span / largest, counts, exponent) / reference_count) ** (1.0 / exponent)
+    return largest * (cycle_sum(span / largest, count, exponent) / reference_count) ** (1.0 / exponent)
 
 
 def goodman(ranges: ArrayLike, means: ArrayLike, ultimate: float) -> Floats:
@@ -195,8 +196,14 @@ def damage(ranges: ArrayLike, counts: ArrayLike, curve: StressCurve) -> float:
     Returns
     -------
     float [-]
+
+    Raises
+    ------
+    InputError
+        Where ranges and counts are not pairs of finite numbers >= 0.
     """
-    return float(np.sum(np.asarray(counts, dtype=np.float64) / curve.cycles_to_failure(ranges)))
+    span, count = _counted(ranges, counts)
+    return float(np.sum(count / curve.cycles_to_failure(span)))
 
 
 def range_mean_matrix(
@@ -238,7 +245,18 @@ def range_mean_matrix(
 
 
 def _one_dimensional(values: ArrayLike, name: str) -> Floats:
-    array = np.ascontiguousarray(values, dtype=np.float64)
+    array = np.asarray(values, dtype=np.float64)
     if array.ndim != 1:
         raise InputError(f"{name}: has {array.ndim} dimensions; must have 1")
-    return array
+    return np.ascontiguousarray(array)
+
+
+def _counted(ranges: ArrayLike, counts: ArrayLike) -> tuple[Floats, Floats]:
+    span, count = np.asarray(ranges, dtype=np.float64), np.asarray(counts, dtype=np.float64)
+    if span.shape != count.shape:
+        raise InputError(f"counts: shape {count.shape}; must be that of the ranges, {span.shape}")
+    for name, values in (("ranges", span), ("counts", count)):
+        wrong = values[~((values >= 0.0) & (values < np.inf))]
+        if wrong.size:
+            raise InputError(f"{name}: hold {wrong[0]:g}; must be finite and >= 0")
+    return span, count

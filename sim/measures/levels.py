@@ -39,6 +39,11 @@ class ReturnLevel:
     method: str
     warning: str
 
+    @property
+    def interval(self) -> tuple[float, float]:
+        """Its ends, low and high."""
+        return self.low, self.high
+
 
 def block_exceedance(exposure_s: float, return_period_s: float = FIFTY_YEARS) -> float:
     """Return the chance that one block exceeds the level of the return period: exposure over period.

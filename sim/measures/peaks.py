@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError
 from sim.measures.levels import FIFTY_YEARS, ReturnLevel, explain_width
-from sim.measures.statistics import CONFIDENCE
+from sim.measures.statistics import CONFIDENCE, check_share
 
 Floats = NDArray[np.float64]
 
@@ -44,7 +44,8 @@ def level_by_exponential(
     Raises
     ------
     InputError
-        For fewer than ten peaks, or a return period that expects less than one.
+        For fewer than ten peaks, a return period that expects less than one, or a confidence not between 0
+        and 1.
 
     Notes
     -----
@@ -53,6 +54,7 @@ def level_by_exponential(
     """
     from scipy.special import chdtri
 
+    check_share(confidence, "confidence")
     beyond, growth = _beyond(peaks, threshold, exposure_s, return_period_s)
     number = beyond.size
     scale = float(np.mean(beyond)) - threshold
@@ -91,7 +93,8 @@ def level_by_weibull(
     Raises
     ------
     InputError
-        For fewer than ten peaks, a threshold at zero or below, or a return period that expects less than one.
+        For fewer than ten peaks, a threshold at zero or below, a return period that expects less than one, or
+        a confidence not between 0 and 1.
 
     Notes
     -----
@@ -107,6 +110,7 @@ def level_by_weibull(
     """
     from scipy.special import chdtri, lambertw
 
+    check_share(confidence, "confidence")
     if not threshold > 0.0:
         raise InputError(f"threshold = {threshold}; must be > 0 for a tail of Weibull's shape")
     beyond, growth = _beyond(peaks, threshold, exposure_s, return_period_s)

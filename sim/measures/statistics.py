@@ -69,7 +69,7 @@ def clopper_pearson(events: int, trials: int, confidence: float = CONFIDENCE) ->
 
     if not 0 <= events <= trials:
         raise InputError(f"events = {events}; must lie between 0 and the {trials} trials")
-    _check_share(confidence, "confidence")
+    check_share(confidence, "confidence")
     if trials == 0:
         return 0.0, 1.0
     tail = 0.5 * (1.0 - confidence)
@@ -100,8 +100,8 @@ def zero_failure_trials(probability: float, confidence: float = CONFIDENCE) -> i
     The smallest n with (1 - p)^n <= 1 - confidence. Derived here: the chance to see no failure in n
     independent trials, if the probability were p.
     """
-    _check_share(probability, "probability")
-    _check_share(confidence, "confidence")
+    check_share(probability, "probability")
+    check_share(confidence, "confidence")
     return ceil(log(1.0 - confidence) / log1p(-probability))
 
 
@@ -166,7 +166,7 @@ def percentiles(groups: ArrayLike, confidence: float = CONFIDENCE) -> tuple[floa
     """
     from scipy.special import ndtr, stdtrit
 
-    _check_share(confidence, "confidence")
+    check_share(confidence, "confidence")
     sizes = np.unique(np.asarray(groups), return_counts=True)[1]
     sizes = sizes[sizes > 1]
     if sizes.size == 0:
@@ -286,6 +286,13 @@ def share_over_units(
     return replace(found, units=units)
 
 
-def _check_share(value: float, name: str) -> None:
+def check_share(value: float, name: str) -> None:
+    """Refuse a probability or confidence that does not lie between 0 and 1, with the name its user knows.
+
+    Raises
+    ------
+    InputError
+        Where it is 0, 1, beyond them, or not a number.
+    """
     if not 0.0 < value < 1.0:
         raise InputError(f"{name} = {value}; must lie between 0 and 1")
