@@ -62,6 +62,14 @@ def duel(stacks: tuple[str, ...], **given: Any) -> ExitCode:
 @commands.command(epilog=CAUTION)
 @click.argument("scenario")
 @run_options
+def softer(**given: Any) -> ExitCode:
+    """How soft and light the blade of SCENARIO may become until it just holds, for each stack of logic."""
+    return run_study("softer", given)
+
+
+@commands.command(epilog=CAUTION)
+@click.argument("scenario")
+@run_options
 def results(**given: Any) -> ExitCode:
     """Write every case and pass of SCENARIO as one NetCDF file; what the store lacks is marched first."""
     return run_study("results", given)

@@ -1,0 +1,161 @@
+"""What becomes of the margin, the loads and the odd failure when a blade is given another stiffness?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scenarios.answer import Options
+from scenarios.campaign import run_cases
+from scenarios.case import Case, LayerSpec
+from scenarios.progress import progress_bar
+from scenarios.scenario import Entry, Scenario
+from scenarios.store import CaseResult, Store
+from scenarios.studies.assess import Assessment, assess
+from scenarios.studies.gather import gather
+from scenarios.studies.lever_design import SPAR_SHARE, mass_factor
+from sim.errors import RunError
+from sim.measures.clearance import Verdict, judge
+from sim.measures.statistics import percentiles, resample
+from sim.turbine import load_turbine
+
+Floats = NDArray[np.float64]
+FACTOR, MASS = "blade.flap_stiffness_factor", "blade.mass_factor"
+
+
+@dataclass(frozen=True)
+class Try:
+    """One stack on a blade of one stiffness factor."""
+
+    name: str
+    stack: tuple[LayerSpec, ...]
+    factor: float
+
+
+def entry_of(base: Entry, tried: Try) -> Entry:
+    """Return an entry with that stack and that blade; the blade's mass follows its stiffness.
+
+    Notes
+    -----
+    The factor is that of the turbine file's key; mass as in `lever_design.mass_factor`, on whatever factor of
+    mass the entry has.
+    """
+    given = dict(base.turbine.overrides)
+    mass = float(given.get(MASS, 1.0)) * mass_factor(tried.factor, SPAR_SHARE)
+    kept = tuple(pair for pair in base.turbine.overrides if pair[0] not in (FACTOR, MASS))
+    overrides = (*kept, (FACTOR, tried.factor), (MASS, mass))
+    design = load_turbine(base.turbine.source, overrides)
+    spec = replace(base.turbine, overrides=overrides, content=design.content_hash())
+    return Entry(tried.name, design, spec, tried.stack)
+
+
+def with_entries(scenario: Scenario, tries: Sequence[Try], cases: Sequence[Case]) -> Scenario:
+    """Return a scenario of other entries, each in the winds of the given cases of the candidate.
+
+    Notes
+    -----
+    What share of the unloaded clearance must remain stays: stiffness leaves the unloaded one as it is.
+    """
+    entries = tuple(entry_of(scenario.candidate, tried) for tried in tries)
+    made = tuple(
+        replace(
+            case,
+            turbine=entry.turbine,
+            stack=entry.stack,
+            entry=entry.name,
+        )
+        for entry in entries
+        for case in cases
+    )
+    return replace(scenario, entries=entries, cases=made)
+
+
+def march(scenario: Scenario, store: Store, options: Options) -> Mapping[str, CaseResult]:
+    """Run a scenario's cases.
+
+    Raises
+    ------
+    RunError
+        One of them failed: a margin cannot be told.
+    """
+    with progress_bar(options.is_quiet) as progress:
+        campaign = run_cases(scenario.cases, store, options.hands, progress)
+    if campaign.tally.failed:
+        key, why = next(iter(campaign.tally.failed.items()))
+        title = next(case.title for case in scenario.cases if case.key == key)
+        raise RunError(f"{title}: {why}")
+    return campaign.results
+
+
+@dataclass(frozen=True)
+class Margin:
+    """What an entry has to spare: the verdict, and the ends of the margin's interval over seeds [m]."""
+
+    verdict: Verdict
+    low: float
+    high: float
+
+    @property
+    def value(self) -> float:
+        """Least characteristic clearance less what must remain [m]."""
+        return self.verdict.governing.margin
+
+
+def margins(scenario: Scenario, results: Mapping[str, CaseResult]) -> list[Margin]:
+    """Return what each entry has to spare."""
+    return [_margin(scenario, entry, results) for entry in scenario.entries]
+
+
+def _margin(scenario: Scenario, entry: Entry, results: Mapping[str, CaseResult]) -> Margin:
+    gathered = gather(scenario, entry, results)
+    smallest = gathered.column("smallest_clearance_m")
+    verdict = judge(gathered.labels, smallest, gathered.must)
+    group, names = gathered.labels.bins()
+    drawn = resample(group)
+    spare = smallest - gathered.must
+    found = np.full((drawn.shape[0], len(names)), np.inf)
+    for index, (kind, _, _) in enumerate(names):
+        inside = group == index
+        if kind in ("event", "steady"):
+            found[:, index] = np.min(spare[inside])
+        else:
+            times = drawn[:, inside].astype(float)
+            found[:, index] = np.sum(times * spare[inside], axis=1) / np.sum(times, axis=1)
+    scattered = np.array([kind not in ("event", "steady") for kind, _, _ in names])[group]
+    return Margin(verdict, *ends_of(np.min(found, axis=1), group[scattered]))
+
+
+def ends_of(draws: Floats, groups: NDArray[np.int64]) -> tuple[float, float]:
+    """Return the ends of the interval that bootstrap draws over units in groups give, (low, high)."""
+    low, high = percentiles(groups)
+    if not np.isfinite(low):
+        return float("nan"), float("nan")
+    return float(np.quantile(draws, low)), float(np.quantile(draws, high))
+
+
+def hard_cases(scenario: Scenario) -> list[Case]:
+    """Return the candidate's cases in which the softness is sought: all but normal turbulence, if any.
+
+    Notes
+    -----
+    Normal turbulence leaves more room than extreme turbulence at the same speed; it is marched at the end.
+    """
+    cases = scenario.cases_of(scenario.candidate)
+    hard = [case for case in cases if case.wind.kind != "normal_turbulence"]
+    return hard or cases
+
+
+def without_logic(stack: tuple[LayerSpec, ...]) -> tuple[LayerSpec, ...]:
+    """Return a stack without the layers that act for the sake of the tower passage."""
+    return tuple(layer for layer in stack if not layer.load().tower_pass)
+
+
+def assess_tries(
+    scenario: Scenario, tries: Sequence[Try], store: Store, options: Options
+) -> list[Assessment]:
+    """March every wind of the scenario for each try and judge it; the first is the reference of bills."""
+    whole = with_entries(scenario, tries, scenario.cases_of(scenario.candidate))
+    return assess(whole, march(whole, store, options))

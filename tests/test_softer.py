@@ -1,0 +1,117 @@
+"""The softest blade: search against known roots, crossings in closed form, a short scenario throughout."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scenarios.cli import main
+from scenarios.load import load_scenario
+from scenarios.studies.campbell import campbell, crossing
+from scenarios.studies.softer_runs import Try, entry_of, hard_cases, with_entries, without_logic
+from scenarios.studies.softer_search import CLOSE, HIGHEST, LOWEST, NEAR, Search
+from sim.plant.beam import Array
+from sim.turbine import load_turbine
+
+DATA = Path(__file__).parent / "data"
+
+
+def solved(margin) -> Search:
+    search = Search()
+    while asked := search.ask():
+        for factor in asked:
+            search.tell(factor, margin(factor))
+    return search
+
+
+@settings(deadline=None, derandomize=True)
+@given(st.floats(0.45, 1.5), st.floats(2.0, 20.0), st.floats(-0.5, 0.5))
+def test_search_ends_just_above_the_root_of_any_rising_margin(root: float, rise: float, bend: float) -> None:
+    def margin(factor: float) -> float:
+        apart = factor - root
+        return rise * apart * (1.0 + bend * apart)
+
+    search = solved(margin)
+    assert margin(search.holds) >= 0.0
+    assert search.holds - root <= max(CLOSE, 1.2 * NEAR / (rise * 0.4)) + 1e-9
+    assert len(search.margins) <= 9
+    assert search.slope > 0.0
+
+
+def test_search_says_when_nothing_holds_and_when_everything_does() -> None:
+    assert math.isnan(solved(lambda factor: -1.0).holds)
+    assert solved(lambda factor: -1.0).breaks == HIGHEST
+    assert solved(lambda factor: 1.0).holds == LOWEST
+    assert math.isnan(solved(lambda factor: math.nan).holds)
+
+
+def test_a_factor_that_breaks_above_one_that_holds_is_not_passed_over() -> None:
+    search = Search()
+    for factor, margin in ((0.7, 0.5), (0.8, -0.2), (0.9, 0.3)):
+        search.tell(factor, margin)
+    assert search.holds == 0.9 and search.breaks == 0.8
+
+
+def test_crossing_of_a_stiffening_frequency_is_where_southwells_formula_meets_the_multiple() -> None:
+    """f^2 = f0^2 + a n^2 (Southwell) meets k n at n = f0 / sqrt(k^2 - a)."""
+    rest, gain = 0.66, 1.2
+    speeds = np.linspace(0.0, 15.0, 3001)
+    frequency: Array = np.sqrt(rest**2 + gain * (speeds / 60.0) ** 2)
+    for multiple in (2, 3, 6):
+        closed = 60.0 * rest / math.sqrt(multiple**2 - gain)
+        found = crossing(speeds.tolist(), frequency.tolist(), multiple)
+        assert (found == pytest.approx(closed, abs=1e-5)) if closed < 15.0 else math.isnan(found)
+
+
+def test_a_blade_softened_until_its_frequency_meets_a_multiple_is_warned_of_with_the_speed() -> None:
+    soft = load_turbine("skerry", [("blade.flap_stiffness_factor", 0.35)])
+    found = campbell(soft)
+    assert any("flap mode 1 meets 3P at" in line for line in found["warnings"])
+    stiff = campbell(load_turbine("skerry", [("blade.flap_stiffness_factor", 1.0)]))
+    assert len(stiff["warnings"]) < len(found["warnings"]) or stiff["warnings"] != found["warnings"]
+
+
+def test_every_try_meets_the_same_winds_with_a_lighter_blade() -> None:
+    scenario = load_scenario(DATA / "brisk-study.toml")
+    cases = hard_cases(scenario)
+    assert {case.wind.kind for case in cases} == {"operating_gust"}
+    stack = scenario.candidate.stack
+    made = with_entries(scenario, [Try("a", stack, 1.0), Try("b", stack, 0.8)], cases)
+    first, second = (made.cases_of(entry) for entry in made.entries)
+    assert [case.wind_key for case in first] == [case.wind_key for case in second]
+    assert first[0].key != second[0].key
+    full, soft = (entry.design.blade for entry in made.entries)
+    np.testing.assert_allclose(soft.flap_stiffness, 0.8 * full.flap_stiffness)
+    np.testing.assert_allclose(soft.mass, (1.0 - 0.4 * 0.2) * full.mass)
+    assert [layer.name for layer in without_logic(stack)] == ["power"]
+    file_blade = entry_of(scenario.candidate, Try("c", stack, 1.0)).design
+    assert file_blade.content_hash() == scenario.reference.design.content_hash()
+
+
+@pytest.mark.slow
+def test_softer_tells_every_stack_and_what_a_silent_failure_does(tmp_path, capsys) -> None:
+    source = (DATA / "brisk-study.toml").read_text(encoding="utf-8").replace("seeds = 6", "seeds = 2")
+    source = source.replace("phases = 12", "phases = 3").replace('"normal_turb', '"extreme_turb')
+    source = source.replace("speeds_m_s = [10, 14]", "speeds_m_s = [11]")
+    source = source.replace("duration_s = 60.0", "duration_s = 30.0", 1)
+    file = tmp_path / "short.toml"
+    file.write_text(source, encoding="utf-8")
+    told = ["softer", str(file), "--json", "--jobs", "0", "--quiet"]
+    code = main([*told, "--out", str(tmp_path), "--store", str(tmp_path / "store")])
+    data = json.loads(capsys.readouterr().out)
+    assert code == 0
+    alone, guarded = data["stacks"]
+    assert guarded["softest_factor"] < alone["softest_factor"]
+    assert guarded["mass_saved_kg"] > alone["mass_saved_kg"]
+    assert guarded["margin_m"] >= 0.0
+    assert guarded["interval"]["low"] <= guarded["root_factor"] <= guarded["interval"]["high"]
+    assert guarded["fails_silently"]["margin_m"] < guarded["margin_m"]
+    assert alone["fails_silently"] is None
+    page = (tmp_path / "brisk-study-softer.html").read_text(encoding="utf-8")
+    assert "When the logic fails silently" in page and "6P" in page
