@@ -18,6 +18,7 @@ from scenarios.studies.ledger import ledger_data, ledger_text, needless_travel
 from scenarios.studies.odds_telling import odds_data, odds_text
 from scenarios.studies.replay import write_replays
 from scenarios.studies.study import judge_scenario
+from scenarios.studies.window_runs import speed_bins
 
 PARTS = ("ledger", "faults", "room", "odds", "integrity")
 
@@ -64,6 +65,8 @@ def run(scenario: Scenario, options: Options, is_quick: bool = False, only: str 
     from scenarios.report.reliability import reliability_page
 
     prepare(options.out)
+    if only in (None, "odds", "integrity"):
+        speed_bins(scenario)  # refuses a scenario without normal turbulence before anything is marched
     asked = _Asked(scenario, Store(options.store), options, is_quick, {}, [], [])
     for part in PARTS if only is None else (only,):
         _ANSWERS[part](asked)

@@ -43,7 +43,8 @@ def speed_bins(scenario: Scenario, most: int | None = None) -> list[tuple[tuple[
     speeds = sorted({c.wind.speed for c in scenario.cases_of(scenario.candidate) if is_normal(c)})
     if not speeds:
         raise InputError(
-            f"{scenario.path}: the scenario has no winds of kind 'normal_turbulence'; odds are counted there"
+            f"{scenario.path}: the scenario has no winds of kind 'normal_turbulence'; odds are counted there "
+            "(`--only faults`, `--only room` and `--only ledger` need none)"
         )
     machine = scenario.candidate.design.machine
     edges = speed_edges(speeds, machine.cut_in, machine.cut_out)
