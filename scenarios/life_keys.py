@@ -44,6 +44,10 @@ class LifeKeys(FileModel):
     curves: list[CurveKeys] = Field(default_factory=list, description="of sections that the user knows")
 
 
+MOMENTS = ("knee_range_kNm", "ultimate_kNm")
+"""Keys of a curve in the unit of a moment."""
+
+
 def life_problems(keys: LifeKeys, path: Path, lines: Lines) -> Iterator[str]:
     """Yield what is wrong between keys."""
     if keys.distribution == "weibull" and keys.weibull_shape is None:
@@ -53,15 +57,26 @@ def life_problems(keys: LifeKeys, path: Path, lines: Lines) -> Iterator[str]:
         shape = keys.weibull_shape
         yield problem(path, lines, "life.weibull_shape", shape, "a Rayleigh distribution has none")
     for index, curve in enumerate(keys.curves):
-        at = f"life.curves[{index}]"
-        if curve.channel not in CHANNELS:
-            sentence = f"no such channel{closest(curve.channel, CHANNELS)}"
-            yield problem(path, lines, f"{at}.channel", curve.channel, sentence)
+        yield from _curve_problems(keys, index, path, lines)
         if curve.channel in [other.channel for other in keys.curves[:index]]:
-            yield problem(path, lines, f"{at}.channel", curve.channel, "has a curve already")
-        if (curve.knee_range_kNm is None) != (curve.knee_cycles is None):
-            lacking = "knee_cycles" if curve.knee_cycles is None else "knee_range_kNm"
-            yield f"{place(path, lines, at)}: {at}.{lacking} is missing; a knee has both"
+            yield problem(path, lines, f"life.curves[{index}].channel", curve.channel, "has a curve already")
+
+
+def _curve_problems(keys: LifeKeys, index: int, path: Path, lines: Lines) -> Iterator[str]:
+    curve, at = keys.curves[index], f"life.curves[{index}]"
+    if curve.channel not in CHANNELS:
+        sentence = f"no such channel{closest(curve.channel, CHANNELS)}"
+        yield problem(path, lines, f"{at}.channel", curve.channel, sentence)
+    if (curve.knee_range_kNm is None) != (curve.knee_cycles is None):
+        lacking = "knee_cycles" if curve.knee_cycles is None else "knee_range_kNm"
+        yield f"{place(path, lines, at)}: {at}.{lacking} is missing; a knee has both"
+    elif curve.exponent_below is not None and curve.knee_cycles is None:
+        sentence = "needs a knee: knee_range_kNm and knee_cycles"
+        yield problem(path, lines, f"{at}.exponent_below", curve.exponent_below, sentence)
+    for key in MOMENTS if curve.channel == "pitch_angle" else ():
+        if (given := getattr(curve, key)) is not None:
+            sentence = "is a moment; the pitch angle has none, only an exponent"
+            yield problem(path, lines, f"{at}.{key}", given, sentence)
 
 
 def make_life(keys: LifeKeys | None) -> Life | None:

@@ -37,6 +37,9 @@ def bill(small: Brisk) -> dict:
     answer = fatigue.run(scenario, replace(small.options, out=small.options.out / "bill"))
     assert answer.code == ExitCode.HOLDS
     assert "closure error" in answer.text
+    assert "A life of 20 years in winds of 8.50 m/s annual mean (Weibull shape 2)" in answer.text
+    page = (small.options.out / "bill" / f"{scenario.name}-fatigue.html").read_text(encoding="utf-8")
+    assert "blade root flap: damage of the life by the curve given " in page
     return json.loads(to_json(answer.data))
 
 
@@ -189,6 +192,11 @@ def test_a_baseline_that_breaks_the_rule_is_called_a_straw_man(small: Brisk) -> 
     by_pair = {(item["entry"], item["baseline"]): item["straw_man"] for item in found["against"]}
     assert by_pair[("guarded", "stiff")] is True
     assert by_pair.get(("guarded", "softened"), False) is False
+    straw = next(item for item in found["against"] if item["straw_man"])
+    assert fatigue.straw_words(straw) == " The baseline does not hold the requirement itself: a straw man."
+    few = fatigue.straw_words(straw | {"baseline_held": "not shown"})
+    assert few == " The baseline is not shown to hold the requirement itself: a straw man."
+    assert fatigue.straw_words(straw | {"straw_man": False}) == ""
     assert (found["baseline"] == "stiff") == (("guarded", "softened") not in by_pair)
 
 
@@ -228,6 +236,14 @@ def test_a_bill_without_a_life_or_without_normal_winds_is_refused(settings, mess
             LIFE | {"curves": [{"channel": "hub_yaw", "exponent": 8.0, "knee_cycles": 1e6}]},
             r"knee_range_kNm is missing; a knee has both",
         ),
+        (
+            LIFE | {"curves": [{"channel": "hub_yaw", "exponent": 8.0, "exponent_below": 9.0}]},
+            r"life.curves\[0\].exponent_below = 9.0; needs a knee: knee_range_kNm and knee_cycles",
+        ),
+        (
+            LIFE | {"curves": [{"channel": "pitch_angle", "exponent": 4.0, "ultimate_kNm": 5.0}]},
+            r"life.curves\[0\].ultimate_kNm = 5.0; is a moment; the pitch angle has none",
+        ),
     ],
 )
 def test_a_life_that_is_not_whole_is_refused_with_its_key(life, message) -> None:
@@ -258,3 +274,12 @@ def test_a_baseline_without_cycles_in_a_channel_leaves_the_ratio_undefined_and_s
     told = fatigue.channel_data(mine, still, "hub_tilt")
     assert math.isnan(told["ratio"])
     assert told["problem"] == "ratio undefined: the baseline has none"
+    remarks = fatigue.channel_remarks({"baseline": "still", "channels": {"hub_tilt": told}})
+    assert remarks == ["hub tilt: ratio undefined: the baseline has none"]
+
+
+def test_an_ultimate_moment_that_the_loads_reach_is_refused_with_its_case(small: Brisk) -> None:
+    curve = {"channel": "blade_root_flap", "exponent": 10.0, "ultimate_kNm": 500.0}
+    scenario = load_scenario(FILE, [("life", LIFE | {"curves": [curve]})])
+    with pytest.raises(InputError, match=r"ultimate_kNm = 500 of blade_root_flap; must be above the mean of"):
+        fatigue.run(scenario, replace(small.options, out=small.options.out / "weak"))

@@ -34,6 +34,11 @@ def test_sums_of_powers_are_those_of_the_cycles_of_the_independent_package(histo
     assert spectrum_of(history, 0.01).power_sum(exponent) == pytest.approx(expected, rel=2e-4)
 
 
+@pytest.mark.filterwarnings("error")
+def test_means_beyond_the_ultimate_load_make_an_infinite_sum_and_no_warning(history):
+    assert spectrum_of(history + 500.0, 0.01).power_sum(10.0, 400.0) == np.inf
+
+
 @pytest.mark.parametrize("ultimate", [200.0, 60.0])
 def test_goodmans_correction_is_that_of_the_cycles_one_by_one(history, ultimate):
     ranges, means, counts = fatigue.rainflow(history)

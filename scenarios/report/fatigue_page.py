@@ -13,7 +13,7 @@ from scenarios.report.page import BREAKS, HOLDS, UNKNOWN, Figure, Lines, Page, R
 from scenarios.scenario import Scenario
 from scenarios.studies.amounts import number
 from scenarios.studies.bearing import AMPLITUDES_DEG
-from scenarios.studies.fatigue import BEARING_HEAD, bearing_cells
+from scenarios.studies.fatigue import BEARING_HEAD, bearing_cells, channel_remarks, straw_words
 from scenarios.studies.life_loads import LifeLoads
 
 Data = Mapping[str, Any]
@@ -64,14 +64,13 @@ def _bills(data: Data) -> list[Section]:
     return sections
 
 
-def _bill(item: Data) -> Section:
-    straw = " The baseline does not hold the requirement: it is a straw man." if item["straw_man"] else ""
+def _bill(item: dict[str, Any]) -> Section:
     note = (
         "Equivalent ranges of normal turbulence weighted by the hours of the life's wind, the same winds for "
         "both, 95 % intervals over seeds within each wind speed; the worst blade of each. The damage ratio "
         "is "
         f"that of the ranges to the power of the exponent. Loads are moments: where the sections of two "
-        f"entries differ, so do their stresses under one moment.{straw}"
+        f"entries differ, so do their stresses under one moment.{straw_words(item)}"
     )
     head = ["channel", "exponent", "ratio of ranges", "low", "high", "damage ratio", "with events", "range"]
     head += ["baseline's range", "largest of all cases [kNm]", "baseline's largest [kNm]"]
@@ -103,7 +102,9 @@ def _bill(item: Data) -> Section:
     caption = "Ratios of lifetime equivalent ranges with their intervals; right of the line the entry pays."
     figure = Figure(ratio_figure(item), caption)
     title = f"{item['entry']} against {item['baseline']}"
-    return Section(title, [Text(note), figure, Table(head, rows), Text(told)])
+    remarks = channel_remarks(item)
+    more = [Lines(remarks)] if remarks else []
+    return Section(title, [Text(note), figure, Table(head, rows), Text(told), *more])
 
 
 def ratio_figure(item: Data) -> str:

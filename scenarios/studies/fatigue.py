@@ -16,10 +16,10 @@ from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
 from scenarios.studies.attribution import attribute
 from scenarios.studies.bearing import bearing_data
-from scenarios.studies.gather import yearly_hours
-from scenarios.studies.life_loads import LifeLoads, channel_data, count_loads
+from scenarios.studies.gather import life_wind, yearly_hours
+from scenarios.studies.life_loads import LifeLoads, channel_data, count_loads, ultimates_reached
 from scenarios.studies.study import judge_scenario, study_data
-from scenarios.studies.telling import interval_data
+from scenarios.studies.telling import held, interval_data
 from sim.errors import InputError
 from sim.measures.energy import energy_ratio
 
@@ -34,7 +34,8 @@ def run(scenario: Scenario, options: Options) -> Answer:
     Raises
     ------
     InputError
-        The scenario has no life, no normal turbulence, or a single entry; or as `run_cases`.
+        The scenario has no life, no normal turbulence, or a single entry; an ultimate moment that the loads
+        reach; or as `run_cases`.
     RunError
         As `scenarios.campaign.run_cases`.
     """
@@ -48,7 +49,10 @@ def run(scenario: Scenario, options: Options) -> Answer:
     page = options.out / f"{scenario.name}-fatigue.html"
     hours = yearly_hours(scenario, study.entries[0].gathered)
     loads = [count_loads(entry, life, hours) for entry in study.entries]
+    if reached := [f"{scenario.path}: {line}" for item in loads for line in ultimates_reached(item)[:1]]:
+        raise InputError(reached)
     data = study_data(study, page) | bill_data(loads, hours)
+    data["life"] |= {"weibull_shape": life.shape, "mean_wind_speed_m_s": life_wind(scenario)}
     data["per_thousand_actions"] = attribute(loads, store)
     write(page, render(fatigue_page(scenario, loads, data)))
     write(page.with_suffix(".json"), to_json(data) + "\n")
@@ -115,6 +119,7 @@ def _against(mine: LifeLoads, other: LifeLoads, hours: Floats) -> dict[str, Any]
         "entry": mine.entry.name,
         "baseline": other.entry.name,
         "baseline_holds": holds,
+        "baseline_held": held(other.entry.verdict),
         "straw_man": not holds,
         "channels": {name: channel_data(mine, other, name) for name in CHANNELS},
         "energy": _energy(mine, other, hours),
@@ -160,7 +165,8 @@ def _problems(entry: Assessment, hours: Floats) -> list[str]:
     for index, (_, condition, speed) in enumerate(names):
         count = int(np.count_nonzero((group == index) & (hours > 0.0)))
         if 0 < count < SEEDS:
-            found.append(f"{condition} at {speed:g} m/s: {count} seeds; a rate over a life needs {SEEDS}")
+            seeds = f"{count} seed{'' if count == 1 else 's'}"
+            found.append(f"{condition} at {speed:g} m/s: {seeds}; a rate over a life needs {SEEDS}")
     return found
 
 
@@ -180,8 +186,9 @@ def fatigue_text(data: dict[str, Any]) -> str:
 def _life_words(data: dict[str, Any]) -> str:
     life = data["life"]
     return (
-        f"A life of {life['years']:g} years, {life['production_hours_per_year']:.0f} h a year in normal "
-        "turbulence, from which alone rates come; the same winds for all, 95 % intervals over seeds. "
+        f"A life of {life['years']:g} years in winds of {life['mean_wind_speed_m_s']:.2f} m/s annual mean "
+        f"(Weibull shape {life['weibull_shape']:g}), {life['production_hours_per_year']:.0f} h a year in "
+        "normal turbulence, from which alone rates come; the same winds for all, 95 % intervals over seeds. "
         "A damage ratio is the ratio of ranges to the power of the exponent. Loads are moments: where the "
         "sections of two entries differ, so do their stresses under one moment."
     )
@@ -203,12 +210,41 @@ def _against_text(item: dict[str, Any]) -> str:
     ]
     head = ["channel", "exponent", "ratio", "interval", "damage", "range", "largest kNm", "baseline's"]
     energy = item["energy"]
-    straw = " It does not hold the requirement itself: a straw man." if item["straw_man"] else ""
-    return (
-        f"{item['entry']} against {item['baseline']}.{straw} Energy {number(energy['ratio'], '.4f')} "
+    told = (
+        f"{item['entry']} against {item['baseline']}.{straw_words(item)} "
+        f"Energy {number(energy['ratio'], '.4f')} "
         f"({number(energy['interval']['low'], '.4f')}..{number(energy['interval']['high'], '.4f')}), "
         f"{energy['per_year_GWh']:.2f} GWh a year.\n{table(head, rows)}"
     )
+    return "\n".join([told, *(f"  {line}" for line in channel_remarks(item))])
+
+
+def straw_words(item: dict[str, Any]) -> str:
+    """Say so where the baseline breaks the requirement, or is not shown to hold it."""
+    if not item["straw_man"]:
+        return ""
+    how = "is not shown to hold" if item["baseline_held"] == "not shown" else "does not hold"
+    return f" The baseline {how} the requirement itself: a straw man."
+
+
+def channel_remarks(item: dict[str, Any]) -> list[str]:
+    """Return what a bill's table does not hold: undefined ratios, and damage by the user's curves."""
+    told = []
+    for row in item["channels"].values():
+        if "problem" in row:
+            told.append(f"{row['title']}: {row['problem']}")
+        if row["goodman_ultimate_kNm"] is not None:
+            told.append(
+                f"{row['title']}: means corrected after Goodman with an ultimate moment of "
+                f"{row['goodman_ultimate_kNm']:g} kNm"
+            )
+        if not np.isnan(row["damage_of_life"]):
+            told.append(
+                f"{row['title']}: damage of the life by the curve given "
+                f"{number(row['damage_of_life'], '.3g')} "
+                f"(1 is the end), of {item['baseline']} {number(row['baseline_damage_of_life'], '.3g')}"
+            )
+    return told
 
 
 BEARING_HEAD = [

@@ -185,6 +185,12 @@ def mean_wind(scenario: Scenario) -> float:
     return site_of(scenario).vave
 
 
+def life_wind(scenario: Scenario) -> float:
+    """Return the annual mean wind speed over which a life is reckoned: its own, else the site's [m/s]."""
+    life = scenario.life
+    return mean_wind(scenario) if life is None or life.mean is None else life.mean
+
+
 def yearly_hours(scenario: Scenario, gathered: Gathered) -> Floats:
     """Return the hours a year of the bin of wind that each case of normal turbulence belongs to.
 
@@ -216,8 +222,7 @@ def _wind_hours(scenario: Scenario, edges: Floats) -> Floats:
     life = scenario.life
     if life is None:
         return rayleigh_hours(edges, mean_wind(scenario))
-    mean = mean_wind(scenario) if life.mean is None else life.mean
-    scale = weibull_scale(mean, life.shape)
+    scale = weibull_scale(life_wind(scenario), life.shape)
     return life.availability * weibull_hours(edges, scale, life.shape)
 
 

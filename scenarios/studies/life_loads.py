@@ -155,9 +155,24 @@ def channel_data(mine: LifeLoads, other: LifeLoads, channel: str) -> dict[str, A
         "share_of_events": events / (production + events) if production + events > 0.0 else float("nan"),
         "goodman_ultimate_kNm": None if (u := life.ultimate(channel)) is None else u / 1e3,
         "damage_of_life": mine.damage(channel),
+        "baseline_damage_of_life": other.damage(channel),
         "largest_kNm": mine.largest(channel) / 1e3,
         "baseline_largest_kNm": other.largest(channel) / 1e3,
     } | _no_cycles(ratio)
+
+
+def ultimates_reached(loads: LifeLoads) -> list[str]:
+    """Return one line for each ultimate moment of the user's that the mean of a cycle reaches."""
+    found = []
+    for name, rates in loads.rates.items():
+        ultimate, rows = loads.life.ultimate(name), np.flatnonzero(np.isinf(rates).any(axis=1))
+        if ultimate is not None and rows.size:
+            case = loads.entry.gathered.cases[int(rows[0])].title
+            found.append(
+                f"life.curves: ultimate_kNm = {ultimate / 1e3:g} of {name}; must be above the mean of every "
+                f"cycle, and is not in {case}"
+            )
+    return found
 
 
 def _no_cycles(ratio: PairedRatio) -> dict[str, Any]:

@@ -71,11 +71,17 @@ class Spectrum:
         differences over one standard deviation. Derived here: Taylor's series to second order; as a cell is
         9 % wide, what is left is below 0.8 % of a sum of S^10, 0.08 % of its range, were all cycles
         at the ends of their cells, and a tenth of that for real loads. The residue is summed as it is.
+        Infinite where the function is so at any of these points.
         """
         ranges, means, counts = self.residue()
         total = float(np.sum(counts * harm(ranges, means)))
         if self.cells.size == 0:
             return total
+        with np.errstate(invalid="ignore"):
+            found = total + self._sum_of_cells(harm)
+        return found if np.isfinite(found) else np.inf
+
+    def _sum_of_cells(self, harm: Callable[[Floats, Floats], Floats]) -> float:
         count = self.cells[:, 1 + tally.COUNT]
         span, square, mean, mean_square, product = (
             self.cells[:, 1 + n] / count for n in range(1, tally.SUMS)
@@ -91,7 +97,7 @@ class Spectrum:
         corners = harm(span + step_s, mean + step_u) + harm(np.maximum(span - step_s, 0.0), mean - step_u)
         corners = corners - harm(span + step_s, mean - step_u)
         corners = 0.25 * (corners - harm(np.maximum(span - step_s, 0.0), mean + step_u))
-        return total + float(np.sum(count * (middle + both + aside + share * corners)))
+        return float(np.sum(count * (middle + both + aside + share * corners)))
 
     def power_sum(self, exponent: float, ultimate: float | None = None) -> float:
         """Return the sum of n S^m, with Goodman's correction where an ultimate load is given.
@@ -106,6 +112,7 @@ class Spectrum:
         Returns
         -------
         float [any^m]
+            Infinite where the mean of a cycle reaches the ultimate load.
 
         Raises
         ------
