@@ -75,6 +75,7 @@ class Supervisor(Parameters):
         "azimuth", "rotor_speed", "pitch", "root_flap_moment", "root_edge_moment", "last_pass_clearance",
     )  # fmt: skip
     tower_pass: ClassVar[bool] = True
+    watches: ClassVar[bool] = True
 
     authority_deg: float = parameter(8.0, "deg", 0.0, 30.0, "most that the logic may move a blade")
     most_duty: float = parameter(0.6, "-", 0.01, 1.0, "share of the time that a blade may be moved")

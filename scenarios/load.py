@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from controllers.registry import names as layer_names
 from scenarios.expand import Builder
 from scenarios.life_keys import life_problems
 from scenarios.requirement import FACTORED, Requirement
@@ -105,10 +106,18 @@ def _divide(overrides: Overrides) -> tuple[list[tuple[str, Any]], list[tuple[str
             turbines.append((key, value))
         else:
             known = {*ScenarioKeys.model_fields, *TurbineKeys.model_fields}
-            problems.append(f"--set: {key} = {value}; unknown key{nearest_key(first, known)}")
+            hint = _layer_hint(first, key) or nearest_key(first, known)
+            problems.append(f"--set: {key} = {value}; unknown key{hint}")
     if problems:
         raise InputError(problems)
     return ours, turbines
+
+
+def _layer_hint(first: str, key: str) -> str:
+    """Say how a layer's parameter is set, where a key begins with a layer's name."""
+    if first not in layer_names():
+        return ""
+    return f"; '{first}' is a layer, set for each entry by its name: entries.NAME.parameters.{key}"
 
 
 def _indexed(key: str, data: Mapping[str, Any]) -> str:

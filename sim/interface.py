@@ -150,6 +150,8 @@ class Layer(Protocol):
 
     ``tower_pass`` is True for logic that acts for the sake of the tower passage; forks switch it off.
     ``power`` is True for layers that make up the reference (power production).
+    ``watches``, where a layer has it and it is True, is for one that judges what all others command: the
+    uppermost.
     """
 
     needs: tuple[str, ...]

@@ -359,6 +359,14 @@ class Passer:
     tower_pass = True
 
 
+class Adjuster:
+    tower_pass = False
+
+
+class Watcher(Passer):
+    watches = True
+
+
 @pytest.mark.parametrize(
     ("layers", "told"),
     [
@@ -368,6 +376,9 @@ class Passer:
         ([Maker(), Passer(), OtherMaker()], {2: "keep one of the two"}),
         ([Maker(), Maker()], {1: "is in the stack twice"}),
         ([Maker(), Passer(), Passer()], {2: "is in the stack twice"}),
+        ([Maker(), Adjuster(), Passer(), Watcher()], {}),
+        ([Maker(), Passer(), Adjuster()], {2: "must stand below tower-pass logic ('Passer')"}),
+        ([Maker(), Watcher(), Passer()], {1: "not 'Passer'; move it to the top"}),
         ([Passer(), Maker()], {0: "must make power", 1: "move it to the bottom"}),
         ([Passer()], {0: "must make power"}),
     ],
@@ -404,6 +415,7 @@ def test_a_layer_that_reads_a_sensor_that_is_not_fitted_is_refused(tmp_path: Pat
     ("key", "message"),
     [
         ("blad.mass_factor", r"--set: blad\.mass_factor = 1; unknown key; did you mean 'blade'"),
+        ("guard.margin_m", r"'guard' is a layer, .*: entries\.NAME\.parameters\.guard\.margin_m"),
         ("rotor.tild_deg", r"--set: rotor\.tild_deg = 1; unknown key; did you mean 'rotor\.tilt_deg'"),
         ("winds[7].seeds", r"--set: winds\[7\]\.seeds = 1; \[7\] is not there"),
         ("site.upflow", r"--set: .*site\.upflow = 1; unknown key; did you mean .*upflow_deg"),
