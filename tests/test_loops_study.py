@@ -88,6 +88,11 @@ WRONG = {
     "--speed 14 --speed 14": "--speed 14: is there twice",
     "--speed 14 --reading-delay 0.1": "--reading-delay 0.1: must be whole periods of 0.04 s",
     "--speed 14 --set power.dampnig=1": "unknown parameter 'dampnig'; did you mean 'damping'",
+    "--speed 14 --stack power+kalman-guard --set kalman-guard.flap_frequency_rad_s=9": (
+        "--stack power+kalman-guard: layer kalman-guard: flap_frequency_rad_s = 9, but the first flap mode"
+    ),
+    "--speed 14 --set cyclic.lead_deg=1": "--set: cyclic.lead_deg = 1; no stack has that layer",
+    "--speed 14 --stack power+supervisor+guard": "supervisor: watches the layers below it only, not 'guard'",
     "--speed 14 --period 0.9 --reading-delay 0": "--period 0.9: must be at most",
 }
 

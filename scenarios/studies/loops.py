@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from controllers.registry import find
+from controllers.registry import find, names
 from scenarios.answer import Answer
 from scenarios.provenance import versions
-from scenarios.stack_order import order_problems
+from scenarios.stack_order import fit_problems, order_problems
 from scenarios.studies.loops_text import loops_text
 from sim.design import Turbine
 from sim.errors import InputError
@@ -99,8 +99,8 @@ def run(source: str, overrides: Sequence[tuple[str, Any]], asked: Asked, out: Pa
     Raises
     ------
     InputError
-        A speed, layer, order, delay or key is wrong, the rotor has not three blades, or a layer has no linear
-        form.
+        A speed, layer, order, delay or key is wrong, the rotor has not three blades, a layer's model does not
+        fit the turbine, or a layer has no linear form.
     RunError
         The turbine does not settle under the stack.
     """
@@ -110,9 +110,17 @@ def run(source: str, overrides: Sequence[tuple[str, Any]], asked: Asked, out: Pa
 
     layers = {label for stack in asked.stacks for label, _ in _specs(stack)}
     ours = [pair for pair in overrides if pair[0].partition(".")[0] in layers]
+    strange = [
+        f"--set: {key} = {value}; no stack has that layer"
+        for key, value in overrides
+        if key.partition(".")[0] in set(names()) - layers
+    ]
+    if strange:
+        raise InputError(strange)
     turbine = load_turbine(source, [pair for pair in overrides if pair not in ours])
     _check(asked, turbine)
     stacks = {name: make_stack(name, apply_overrides({}, {}, ours)[0]) for name in asked.stacks}
+    _check_fit(stacks, turbine, asked.period)
     prepare(out)
     looks = [look(turbine, stacks[name], speed, asked) for speed in asked.speeds for name in asked.stacks]
     name = f"loops-{Path(source).stem}"
@@ -168,6 +176,16 @@ def make_stack(name: str, parameters: Mapping[str, Any]) -> Stack:
     if wrong:
         raise InputError(wrong)
     return Stack(layers, labels)
+
+
+def _check_fit(stacks: Mapping[str, Stack], turbine: Turbine, period: float) -> None:
+    problems = [
+        f"--stack {name}: {why}"
+        for name, stack in stacks.items()
+        for _, why in fit_problems(stack.layers, turbine, period)
+    ]
+    if problems:
+        raise InputError(problems)
 
 
 def look(turbine: Turbine, stack: Stack, speed: float, asked: Asked) -> Look:
