@@ -10,7 +10,7 @@ import numpy as np
 from controllers import rotor
 from controllers.foresight import relief_line, relief_per_pitch
 from controllers.multiblade import circle, to_blades, to_fixed
-from controllers.parameters import Parameters, parameter
+from controllers.parameters import Parameters, parameter, written
 from controllers.pulse import flap_damping
 from controllers.ranges import read_ranges
 from controllers.signals import age, blade_mean, share_per_period, smoothstep, usable
@@ -64,7 +64,9 @@ class Cyclic(Parameters):
     rate_share: float = parameter(0.5, "-", 0.1, 1.0, "share of the servo's rate limit a harmonic may use")
     lead_deg: float = parameter(0.0, "deg", -60.0, 60.0, "extra lead of each harmonic")
     fade_s: float = parameter(5.0, "s", 0.1, 60.0, "time constant of letting go where a moment is missing")
-    gain_by_pitch: str = "0..90: 1"
+    gain_by_pitch: str = written(
+        "0..90: 1", "factors on the bandwidth by pitch above fine [deg], as in '0..6: 1.0, 6..30: 0.5'"
+    )
 
     def __post_init__(self) -> None:
         super().__post_init__()

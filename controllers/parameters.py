@@ -27,6 +27,19 @@ def parameter(default: float, unit: str, low: float, high: float, meaning: str) 
     return field(default=default, metadata={"unit": unit, "low": low, "high": high, "meaning": meaning})
 
 
+def written(default: str, meaning: str) -> Any:
+    """Declare a parameter that is text, which the layer itself reads and checks, as a dataclass field.
+
+    Parameters
+    ----------
+    default : str
+        Text if the scenario names none.
+    meaning : str
+        One line for the table, units and allowed values included.
+    """
+    return field(default=default, metadata={"text": True, "meaning": meaning})
+
+
 @dataclass(frozen=True)
 class Parameters:
     """Base of our layers: a frozen dataclass whose fields are checked when it is made.
@@ -46,7 +59,7 @@ class Parameters:
         problems = [
             problem
             for f in fields(self)
-            if f.metadata
+            if "unit" in f.metadata
             for problem in _problems(self.name, f, getattr(self, f.name))
         ]
         if problems:
@@ -55,11 +68,11 @@ class Parameters:
 
 def _problems(layer: str, declared: Field[Any], value: Any) -> list[str]:
     low, high = declared.metadata["low"], declared.metadata["high"]
-    unit = declared.metadata["unit"]
+    unit = "" if declared.metadata["unit"] == "-" else f" {declared.metadata['unit']}"
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
     if number and math.isfinite(value) and low <= value <= high:
         return []
-    return [f"layer {layer}: {declared.name} = {value!r}; must be a number from {low:g} to {high:g} {unit}"]
+    return [f"layer {layer}: {declared.name} = {value!r}; must be a number from {low:g} to {high:g}{unit}"]
 
 
 @dataclass(frozen=True)
@@ -76,7 +89,7 @@ class Described:
 
 
 def describe(layer_class: type) -> list[Described]:
-    """List the declared parameters of a layer class; empty for a class that declares none."""
+    """List the declared numbers of a layer class; empty for a class that declares none."""
     declared = getattr(layer_class, "__dataclass_fields__", {}).values()
     return [
         Described(
@@ -86,8 +99,14 @@ def describe(layer_class: type) -> list[Described]:
             *(f.metadata[key] for key in ("unit", "low", "high", "meaning")),
         )
         for f in declared
-        if f.metadata
+        if "unit" in f.metadata
     ]
+
+
+def describe_texts(layer_class: type) -> list[tuple[str, str, str]]:
+    """List the declared texts of a layer class: name, default, meaning."""
+    declared = getattr(layer_class, "__dataclass_fields__", {}).values()
+    return [(f.name, f.default, f.metadata["meaning"]) for f in declared if "text" in f.metadata]
 
 
 def build(layer_class: type, parameters: Mapping[str, Any]) -> Any:

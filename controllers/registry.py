@@ -12,7 +12,7 @@ from importlib.metadata import entry_points
 from pathlib import Path
 from typing import Any
 
-from controllers.parameters import Described, build, describe
+from controllers.parameters import build
 from sim.errors import InputError, closest
 from sim.interface import Layer
 
@@ -79,11 +79,6 @@ def find_class(spec: str) -> type:
             return _load_point(point)
     hint = "; a file of your own is named path/to/logic.py:Class" if ".py" in spec else ""
     raise InputError(f"unknown layer '{spec}'{closest(spec, names())}{hint}")
-
-
-def table(spec: str) -> list[Described]:
-    """List a layer's parameters with unit, default, range and meaning."""
-    return describe(find_class(spec))
 
 
 def _load_point(point: Any) -> type:

@@ -6,6 +6,7 @@ import io
 import json
 import math
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -15,6 +16,7 @@ import click
 import numpy as np
 import pytest
 
+from controllers.registry import OURS
 from scenarios.answer import CAUTION, Answer, ExitCode, Options, table, to_json
 from scenarios.cli import commands, main
 from scenarios.foreman import Tally
@@ -196,10 +198,27 @@ def test_key_tables_hold_every_key_with_unit_range_default_and_meaning(capsys) -
     assert all(row["meaning"] for row in [*turbine.values(), *scenario.values()])
 
 
-def test_a_layers_parameters_are_listed(capsys) -> None:
-    assert main(["list", "--layer", "guard", "--json"]) == 0
-    names = {row["name"] for row in json.loads(capsys.readouterr().out)["parameters"]}
-    assert "margin_m" in names
+def test_a_layer_is_listed_with_purpose_place_readings_parameters_and_sources(capsys) -> None:
+    assert main(["list", "--layer", "cyclic", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert "bandwidth_rad_s" in {row["name"] for row in told["parameters"]}
+    assert [(row["name"], row["default"]) for row in told["texts"]] == [("gain_by_pitch", "0..90: 1")]
+    assert told["title"].startswith("Individual pitch")
+    assert told["reads"] == ["azimuth", "rotor_speed", "root_flap_moment"]
+    assert told["sources"].startswith("E. A. Bossanyi")
+    assert main(["list", "--layer", "cyclic"]) == 0
+    text = capsys.readouterr().out
+    assert all(words in text for words in ("gain_by_pitch", "0.01 to 1", "below tower-pass logic", "(2003)"))
+
+
+@pytest.mark.parametrize("name", list(OURS))
+def test_every_shipped_layer_tells_a_source_or_that_it_is_derived_here(name: str, capsys) -> None:
+    assert main(["list", "--layer", name, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert re.search(r"(19|20)\d\d|Derived here|common practice", told["sources"])
+    assert {"power": "bottom", "supervisor": "top", "cyclic": "below tower-pass"}.get(name, "") in told[
+        "place"
+    ]
 
 
 def test_store_tells_what_each_code_version_left(tmp_path: Path, capsys) -> None:

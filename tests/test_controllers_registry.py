@@ -24,7 +24,7 @@ def test_each_of_our_layers_is_found_by_its_own_name_and_keeps_the_protocol(name
 
 @pytest.mark.parametrize("name", list(registry.OURS))
 def test_each_default_lies_in_its_range_and_each_file_facing_name_carries_its_unit(name):
-    rows = registry.table(name)
+    rows = describe(registry.find_class(name))
     suffix = {"deg": "_deg", "m": "_m", "s": "_s", "deg/s": "_deg_s", "rad/s": "_rad_s"}
     for row in rows:
         assert row.low <= row.default <= row.high

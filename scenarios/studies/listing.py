@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import tomllib
+from inspect import getdoc
 from pathlib import Path
 from typing import Any
 
+from controllers.parameters import describe, describe_texts
 from controllers.registry import find_class, names
-from controllers.registry import table as parameters_of
 from scenarios.answer import Answer, table
 from scenarios.load import library_scenarios, scenario_key_table
 from sim.errors import InputError
@@ -30,24 +31,56 @@ def run() -> Answer:
 
 
 def run_layer(name: str) -> Answer:
-    """Return a layer's parameters.
+    """Return what a layer is for, where it stands, what it reads, its parameters and its sources.
 
     Raises
     ------
     InputError
         There is no such layer.
     """
-    rows = parameters_of(name)
+    layer = find_class(name)
+    rows, texts, told = describe(layer), describe_texts(layer), getdoc(layer) or ""
     data = {
         "layer": name,
+        "title": _title(told),
+        "place": _place(layer),
+        "reads": list(getattr(layer, "needs", ())),
         "parameters": [
             {"name": r.name, "unit": r.unit, "default": r.default, "low": r.low, "high": r.high}
             | {"meaning": r.meaning}
             for r in rows
         ],
+        "texts": [{"name": text, "default": default, "meaning": sense} for text, default, sense in texts],
+        "sources": _sources(told),
     }
-    told = [[r.name, f"{r.default:g}", r.unit, f"{r.low:g} to {r.high:g}", r.meaning] for r in rows]
-    return Answer(data, table(["parameter", "default", "unit", "range", "meaning"], told, left=5))
+    cells = [[r.name, f"{r.default:g}", r.unit, f"{r.low:g} to {r.high:g}", r.meaning] for r in rows]
+    cells += [[text, default, "-", "text", sense] for text, default, sense in texts]
+    parts = [
+        f"{name}: {data['title']}\nplace: {data['place']}\nreads: {', '.join(data['reads']) or 'nothing'}",
+        table(["parameter", "default", "unit", "range", "meaning"], cells, left=5) if cells else "",
+        f"sources: {data['sources']}" if data["sources"] else "",
+    ]
+    return Answer(data, "\n\n".join(part for part in parts if part))
+
+
+def _place(layer: type) -> str:
+    if getattr(layer, "power", False):
+        return "at the bottom: makes power"
+    if not getattr(layer, "tower_pass", False):
+        return "below tower-pass logic: adjusts power production"
+    if getattr(layer, "watches", False):
+        return "at the top: watches all layers below"
+    return "above power production: tower-pass logic, judged at each pass"
+
+
+def _title(told: str) -> str:
+    return told.strip().split("\n")[0]
+
+
+def _sources(told: str) -> str:
+    """Return what stands below the head of the references in a layer's docstring, as one line."""
+    _, _, after = told.partition("\nReferences\n")
+    return " ".join(after.split("\n\n")[0].split()).lstrip("- ")
 
 
 def fault_kinds() -> Answer:
@@ -94,4 +127,4 @@ def _layer(name: str) -> dict[str, Any]:
         told = find_class(name).__doc__ or ""
     except InputError as error:
         told = str(error)
-    return {"name": name, "title": told.strip().split("\n")[0]}
+    return {"name": name, "title": _title(told)}

@@ -17,7 +17,7 @@ HEAD = [
 NOTE = (
     "Every stack in the same winds. Clearance and ledger over all of them, passes as marched; travel, ranges "
     "and energy in normal turbulence, ranges and energy over those of the first entry; calls timed on this "
-    "machine."
+    "machine, of the whole stack with the checks of what its layers return (`wideberth vet` times one layer)."
 )
 
 
