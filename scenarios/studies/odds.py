@@ -46,7 +46,7 @@ class Effort:
 
 
 QUICK = Effort(Span(16.0, 6.0, 12.0), 100, 1e-9, 200, 0, 3, True)
-THOROUGH = Effort(Span(30.0, 8.0, 22.0), 500, 1e-11, 4000, 60, None, False)
+THOROUGH = Effort(Span(25.0, 8.0, 17.0), 400, 1e-11, 3000, 60, None, False)
 
 
 @dataclass(frozen=True)
