@@ -36,9 +36,15 @@ BY_BLADE = {
 SPELLINGS = {
     "deg": "_deg", "degree": "_deg", "degrees": "_deg", "rad": "_rad", "radian": "_rad", "radians": "_rad",
     "N m": "_Nm", "Nm": "_Nm", "N.m": "_Nm", "kN m": "_kNm", "kNm": "_kNm", "kN.m": "_kNm", "MN m": "_MNm",
-    "MNm": "_MNm", "MN.m": "_MNm", "m": "_m", "s": "_s", "m/s": "_m_s", "m s-1": "_m_s",
+    "MNm": "_MNm", "MN.m": "_MNm", "m": "_m", "metre": "_m", "metres": "_m", "meter": "_m", "meters": "_m",
+    "s": "_s", "m/s": "_m_s", "m s-1": "_m_s",
 }  # fmt: skip
 """Spellings of a unit in a variable's ``units``, and the ending that says the same."""
+SINCE = {
+    "nanoseconds": 1e-9, "microseconds": 1e-6, "milliseconds": 1e-3, "seconds": 1.0, "minutes": 60.0,
+    "hours": 3600.0, "days": 86400.0,
+}  # fmt: skip
+"""Words for time since a date, as a clock's time is stored in NetCDF, and their seconds."""
 GAP = 1.5
 COARSE = np.radians(60.0)
 """Between two samples the rotor may turn less than this, or a pass cannot be seen."""
@@ -170,6 +176,12 @@ def _uneven(table: Table, recording: Recording) -> Iterator[str]:
         name = next(name for name in table.columns if bare(name) == "azimuth")
         told = f"{np.degrees(turned[row]):.0f} degrees from the row before; a pass is not seen beyond 60"
         yield table.problem(int(row) + 1, name, told)
+    turns = (recording.azimuth[-1] - recording.azimuth[0]) / (2.0 * np.pi)
+    if turns < -0.5:
+        yield (
+            f"{shown(table.path)}: the azimuth falls by {-turns:.1f} turns; it must grow as the rotor turns, "
+            "with enough samples a turn"
+        )
 
 
 def _read_netcdf(path: Path) -> Table:
@@ -199,7 +211,7 @@ def _read_netcdf(path: Path) -> Table:
         elif variable.ndim != 1 or variable.dtype.kind not in "fiu":
             problems.append(f"{where}: variable '{given}': must be numbers along time, one dimension")
         else:
-            columns[name] = variable.values.astype(np.float64)
+            columns[name] = _from_the_start(variable.values, str(variable.attrs.get("units", "")))
     if "time_s" not in columns and not problems:
         problems.append(f"{where}: variable 'time_s' is missing")
     if problems:
@@ -207,9 +219,23 @@ def _read_netcdf(path: Path) -> Table:
     return _checked(Table(path, columns, tuple(range(1, columns["time_s"].size + 1)), 0), known)
 
 
+def _clock(units: str) -> float:
+    """Return the seconds of one unit of a clock's time, as in "hours since 2026-01-01"; else nought."""
+    word, since, _ = units.partition(" since ")
+    return SINCE.get(word, 0.0) if since else 0.0
+
+
+def _from_the_start(values: NDArray, units: str) -> Floats:
+    """Return a variable's values; those of a clock in seconds since the first."""
+    # The difference comes first: a nanosecond count of today has more digits than a float.
+    return (values - values[:1]) * _clock(units) if _clock(units) else values.astype(np.float64)
+
+
 def _named(given: str, units: str, known: Mapping[str, Column]) -> tuple[str, str]:
     """Return a variable's name with its unit, and what is wrong with it."""
     ending = SPELLINGS.get(units, "")
+    if given == "time" and _clock(units):
+        return "time_s", ""
     if units and not ending and given != "time":
         return given, f"units '{units}' are unknown{closest(units, SPELLINGS)}"
     if given in known:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -194,6 +195,8 @@ def spoilt(name: str) -> dict[str, np.ndarray]:
         columns["time_s"][7] = 0.0
     elif name == "hole":
         columns["root_flap_moment_2_kNm"][4] = np.nan
+    elif name == "backward":
+        columns["azimuth_deg"] = -columns["azimuth_deg"] % 360.0
     elif name == "alone":
         columns = {key: columns[key] for key in ("time_s", "azimuth_deg")}
     return columns
@@ -210,6 +213,7 @@ def spoilt(name: str) -> dict[str, np.ndarray]:
         ("coarse", r"x\.csv:3: azimuth_deg = 119\.175; 119 degrees from the row before"),
         ("back", r"x\.csv:9: time_s = 0; must be above 0\.24, the row before"),
         ("hole", r"x\.csv:6: root_flap_moment_2_kNm = \"nan\"; must be a number"),
+        ("backward", r"x\.csv: the azimuth falls by 2\.1 turns; it must grow as the rotor turns"),
         ("alone", r"nothing to judge; known columns: time_s, azimuth_deg"),
     ],
 )
@@ -256,3 +260,49 @@ def test_files_that_are_none_end_with_two(tmp_path: Path, capsys) -> None:
     good = str(write_csv(tmp_path / "x.csv", series(10.0)))
     assert main(["record", good, "--blades", "3", "--block-s", "-1"]) == 2
     assert "--block-s -1; must be > 0" in capsys.readouterr().err
+    for wrong in ("-1", "0", "nan", "inf"):
+        assert main(["record", good, "--blades", "3", "--required", wrong]) == 2
+        assert f"--required {wrong}; must be > 0" in capsys.readouterr().err
+
+
+def test_a_record_that_counts_twice_is_refused(tmp_path: Path, capsys) -> None:
+    first = write_csv(tmp_path / "x.csv", series(10.0))
+    copy = Path(shutil.copy(first, tmp_path / "y.csv"))
+    for second in (first, copy):
+        assert main(["record", str(first), str(second), "--blades", "3"]) == 2
+        assert f"{second}: the same as {first}" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("lack", ["tip distance", "turning"])
+def test_what_was_required_and_never_seen_does_not_hold(lack: str, tmp_path: Path, capsys) -> None:
+    columns = series(10.0)
+    if lack == "turning":
+        columns["azimuth_deg"] *= 0.0
+    else:
+        columns = {name: values for name, values in columns.items() if "tip" not in name}
+    file = str(write_csv(tmp_path / "x.csv", columns))
+    code, data = judged(capsys, tmp_path, file, "--required", "3.9")
+    assert code == 1
+    assert data["holds"] is False
+    assert "no pass with a tip distance was seen" in data["problems"]
+    assert main(["record", file, "--blades", "3", "--required", "3.9", "--out", str(tmp_path)]) == 1
+    assert "is not shown to be held" in capsys.readouterr().out
+    code, data = judged(capsys, tmp_path, file)
+    assert (code, data["holds"]) == (0, None)
+
+
+@pytest.mark.parametrize("unit", ["nanoseconds", "milliseconds", "seconds", "hours", "days"])
+def test_a_clocks_time_is_counted_from_its_start(unit: str, tmp_path: Path) -> None:
+    columns = series(10.0)
+    begun = np.datetime64("2026-03-01T12:00:00", "ns")
+    clock = begun + np.round(columns["time_s"] * 1e9).astype("timedelta64[ns]")
+    data = {"azimuth": ("time", columns["azimuth_deg"], {"units": "degrees"})}
+    data["tip_distance_1"] = ("time", columns["tip_distance_1_m"], {"units": "metres"})
+    dtype = "int64" if unit in ("nanoseconds", "milliseconds") else "float64"
+    encoding = {"time": {"units": f"{unit} since 2026-01-01", "dtype": dtype}}
+    dataset = xarray.Dataset(data, coords={"time": clock})
+    dataset.to_netcdf(tmp_path / "x.nc", engine="h5netcdf", encoding=encoding)
+    found = read_recording(tmp_path / "x.nc", 3)
+    # Days as 64-bit numbers resolve a nanosecond here.
+    assert found.time == pytest.approx(columns["time_s"], abs=1e-6)
+    assert found.channels["tip_distance_1"].tolist() == columns["tip_distance_1_m"].tolist()

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.answer import Answer, ExitCode
+from scenarios.case import hash_file
 from scenarios.provenance import code_version, versions
 from scenarios.studies.assess import COMPOSITE, REFERENCE_FREQUENCY_HZ, STEEL
 from scenarios.studies.record_telling import record_text
@@ -81,8 +82,7 @@ def run(files: Sequence[Path], asked: Asked) -> Answer:
     from scenarios.report.page import prepare, render, write
     from scenarios.report.record import record_page
 
-    if not 0.0 < asked.block_s < math.inf:
-        raise InputError(f"--block-s {asked.block_s:g}; must be > 0")
+    _check(files, asked)
     prepare(asked.out)
     recordings = [read_recording(file, asked.blade_count) for file in files]
     blocks = [block for recording in recordings for block in recording.blocks(asked.block_s)]
@@ -94,6 +94,22 @@ def run(files: Sequence[Path], asked: Asked) -> Answer:
     write(listing, _csv(judged))
     code = ExitCode.DOES_NOT_HOLD if data["holds"] is False else ExitCode.HOLDS
     return Answer(data, record_text(data), code)
+
+
+def _check(files: Sequence[Path], asked: Asked) -> None:
+    given = {"--block-s": asked.block_s, "--required": asked.required}
+    problems = [
+        f"{option} {value:g}; must be > 0"
+        for option, value in given.items()
+        if value is not None and not 0.0 < value < math.inf
+    ]
+    first: dict[str, Path] = {}
+    for file in files:
+        other = first.setdefault(hash_file(file), file)
+        if other is not file:
+            problems.append(f"{file}: the same as {other}; a block that counts twice proves nothing")
+    if problems:
+        raise InputError(problems)
 
 
 def _judge(blocks: Sequence[Recording]) -> Judged:
@@ -153,7 +169,8 @@ def _room(judged: Judged, asked: Asked) -> tuple[Interval, bool | None, list[str
     """Return the characteristic clearance [m], whether it is enough, and why it cannot be said."""
     seen = judged.seen
     if not seen.size:
-        return Interval(math.nan, math.nan, math.nan, 0, "no tip distance was seen"), None, []
+        nothing = Interval(math.nan, math.nan, math.nan, 0, "no tip distance was seen")
+        return nothing, None if asked.required is None else False, ["no pass with a tip distance was seen"]
     sums = np.stack([seen, np.ones(seen.size)], axis=1)
     mean = cluster_bootstrap(lambda drawn: drawn[:, 0] / drawn[:, 1], sums, np.zeros(seen.size))
     value = characteristic_value("turbulence", seen)

@@ -14,10 +14,10 @@ from sim.measures.statistics import Interval
 def verdict(data: Mapping[str, Any]) -> str:
     """Say in one sentence what room remains."""
     if not data["passes_seen"]:
-        return f"{data['passes']} passes, none with a tip distance: of the clearance nothing can be said."
-    room = (
-        f"{data['characteristic_clearance_m']:.2f} m of characteristic clearance over {data['blocks']} blocks"
-    )
+        nothing = f"{data['passes']} passes, none with a tip distance: of the clearance nothing can be said."
+        return nothing if data["holds"] is None else f"The requirement is not shown to be held: {nothing}"
+    blocks = f"{data['blocks']} block" + ("s" if data["blocks"] > 1 else "")
+    room = f"{data['characteristic_clearance_m']:.2f} m of characteristic clearance over {blocks}"
     if data["required_clearance_m"] is None:
         return f"{room}; without --required nothing is judged."
     required = f"where {data['required_clearance_m']:.2f} m must remain"
