@@ -7,12 +7,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.stats import ttest_rel
 
 from scenarios.cli import main
 from scenarios.load import load_scenario
 from scenarios.pruning import unasked
 from scenarios.store import Store
-from scenarios.studies.robustness import WORDS, change
+from scenarios.studies.robustness import WORDS, change, clearance_change
 from sim.plant.geometry import unloaded_clearance
 from sim.plant.trim import steady_table
 
@@ -59,6 +60,32 @@ def test_each_change_changes_what_it_names_and_nothing_else(shelf):
     assert {change(case, design, name).wind_key for name in WORDS} == {case.wind_key}
 
 
+def test_a_change_over_seeds_has_the_interval_of_students_paired_comparison():
+    """Expanded percentiles of a mean follow Student's interval (scipy) within some percent."""
+    draw = np.random.default_rng(3)
+    before = draw.normal(5.0, 1.0, 40)
+    after = before - 0.3 + draw.normal(0.0, 0.1, 40)
+    found = clearance_change("turbulence", before, after)
+    law = ttest_rel(after, before)
+    ends = law.confidence_interval(0.95)
+    assert found.value == pytest.approx(np.mean(after) - np.mean(before))
+    assert (found.low, found.high) == pytest.approx((ends.low, ends.high), abs=0.1 * (ends.high - ends.low))
+    assert found.high - found.low < 0.1, "scatter between seeds, the same before and after, is taken out"
+
+
+@pytest.mark.parametrize(("kind", "value"), [("event", -1.0), ("fault", -1.5), ("steady", -1.0)])
+def test_a_change_in_other_winds_keeps_their_rule_and_has_no_interval(kind, value):
+    """The worst phase falls from 3 to 2; the mean of the worse half of four from (3 + 5)/2 to (2 + 3)/2."""
+    found = clearance_change(kind, np.array([3.0, 5.0, 6.0, 7.0]), np.array([9.0, 2.0, 3.0, 8.0]))
+    assert found.value == value
+    assert np.isnan(found.low) and kind in found.method
+
+
+def test_a_change_of_which_a_case_failed_is_not_told():
+    found = clearance_change("turbulence", np.array([3.0, 5.0]), np.array([np.nan, 5.0]))
+    assert np.isnan(found.value) and found.method == "undefined: a case failed"
+
+
 @pytest.mark.slow
 def test_the_study_tells_the_shelf_and_its_robustness_in_text_json_and_page(tmp_path: Path, capsys):
     entries = '[{name = "p", stack = ["power"]}, {name = "s", stack = ["power", "scheduled"]}]'
@@ -76,6 +103,8 @@ def test_the_study_tells_the_shelf_and_its_robustness_in_text_json_and_page(tmp_
         # Softer blades, and one that is set finer, come nearer; a permanent pulse reads no clearance.
         assert row["softer_blades_m"] < -0.1
         assert row["pitch_offset_m"] < 0.05
+        softer = row["softer_blades_interval_m"]
+        assert softer["low"] <= row["softer_blades_m"] <= softer["high"] or softer["seeds"] == 1
     assert told["robustness"][0]["sensor_bias_m"] == 0.0
     page = Path(told["page"]).read_text(encoding="utf-8")
     assert "The shelf compared" in page and "How robust each stack is" in page

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scenarios.answer import Options, table
 from scenarios.asked import Asked
@@ -16,9 +17,13 @@ from scenarios.scenario import Scenario
 from scenarios.store import CaseResult, Store
 from scenarios.studies.assess import Assessment
 from scenarios.studies.gather import has_ended
+from scenarios.studies.telling import governing_text, interval_data, number
 from sim.design import Turbine
 from sim.measures.clearance import characteristic_value
+from sim.measures.statistics import Interval, cluster_bootstrap, ratio
 from sim.turbine import load_turbine
+
+Floats = NDArray[np.float64]
 
 MORE_DELAY_S, BIAS, SOFTER, OFFSET_DEG = 0.3, 0.05, 0.1, 0.3
 WORDS: Mapping[str, str] = {
@@ -32,7 +37,8 @@ NOTE = (
     f"readings are {MORE_DELAY_S:g} s older (whole periods); pass readings too large by {100 * BIAS:g} % of "
     f"the unloaded clearance and flap moments too small by {100 * BIAS:g} % of the largest steady one; all "
     f"blades {100 * SOFTER:g} % softer; one blade's pitch zero {OFFSET_DEG:g} deg towards fine. The logic "
-    "knows of age and softness, not of bias and offset."
+    "knows of age and softness, not of bias and offset. In brackets, for turbulence: the 95 % interval over "
+    "seeds, each compared with itself."
 )
 
 
@@ -53,7 +59,7 @@ def robustness(
     -------
     list of dict
         One for each entry: its name, governing case, characteristic clearance [m], and for each of WORDS the
-        change of it [m]; not a number where a case failed.
+        change of it [m] with its interval; not a number where a case failed.
 
     Raises
     ------
@@ -67,22 +73,24 @@ def robustness(
     }
     everything = [case for cases in changed.values() for case in cases]
     results = Asked(scenario, store, options, "robustness").run(everything).results
-    rows = []
-    for entry in entries:
-        governing = entry.verdict.governing
-        rows.append(
-            {
-                "name": entry.name,
-                "governing_case": f"{governing.condition}, {governing.speed:g} m/s",
-                "characteristic_clearance_m": governing.characteristic,
-            }
-            | {
-                f"{name}_m": _characteristic(entry, changed[entry.name, name], results)
-                - governing.characteristic
-                for name in WORDS
-            }
-        )
-    return rows
+    return [_row(entry, changed, results) for entry in entries]
+
+
+def _row(
+    entry: Assessment, changed: Mapping[tuple[str, str], Sequence[Case]], results: Mapping[str, CaseResult]
+) -> dict[str, Any]:
+    governing, smallest = entry.verdict.governing, entry.gathered.column("smallest_clearance_m")
+    before = smallest[[_governs(entry, case) for case in entry.gathered.cases]]
+    row: dict[str, Any] = {
+        "name": entry.name,
+        "governing_case": governing_text(governing),
+        "characteristic_clearance_m": governing.characteristic,
+    }
+    for name in WORDS:
+        after = [results.get(case.key) for case in changed[entry.name, name]]
+        found = clearance_change(governing.kind, before, _smallest(after))
+        row |= {f"{name}_m": found.value, f"{name}_interval_m": interval_data(found)}
+    return row
 
 
 def change(case: Case, design: Turbine, name: str) -> Case:
@@ -127,20 +135,45 @@ def _rebuilt(case: Case, key: str, value: Any) -> Case:
 
 
 def _governing(entry: Assessment) -> list[Case]:
+    return [case for case in entry.gathered.cases if _governs(entry, case)]
+
+
+def _governs(entry: Assessment, case: Case) -> bool:
     bin_ = entry.verdict.governing
-    return [
-        case
-        for case in entry.gathered.cases
-        if case.load_case == bin_.condition and case.wind.speed == bin_.speed
-    ]
+    return case.load_case == bin_.condition and case.wind.speed == bin_.speed
 
 
-def _characteristic(entry: Assessment, cases: Sequence[Case], results: Mapping[str, CaseResult]) -> float:
-    found = [results.get(case.key) for case in cases]
-    if not found or any(result is None or has_ended(result) for result in found):
-        return math.nan
-    smallest = [float(result["cases.smallest_clearance_m"]) for result in found if result is not None]
-    return characteristic_value("event" if cases[0].is_event else "turbulence", smallest)
+def _smallest(results: Sequence[CaseResult | None]) -> Floats:
+    """Return the smallest clearance of each case [m]; not a number where it failed."""
+    return np.array(
+        [
+            math.nan if result is None or has_ended(result) else float(result["cases.smallest_clearance_m"])
+            for result in results
+        ]
+    )
+
+
+def clearance_change(kind: str, before: Floats, after: Floats) -> Interval:
+    """Return by how much the characteristic clearance changes over the same seeds or phases.
+
+    Parameters
+    ----------
+    kind : as of `sim.measures.clearance.characteristic_value`
+    before, after : (case,) float64 [m]
+        Smallest clearance of each case, in the same order.
+
+    Returns
+    -------
+    Interval [m]
+        Over the seeds of turbulence, each with itself; other winds are no sample and have none.
+    """
+    if not np.isfinite([*before, *after]).all():
+        return Interval(math.nan, math.nan, math.nan, len(before), "undefined: a case failed")
+    if kind == "turbulence":
+        sums = np.stack([after - before, np.ones(len(before))], axis=1)
+        return cluster_bootstrap(ratio, sums, np.zeros(len(before), int))
+    value = characteristic_value(kind, after) - characteristic_value(kind, before)
+    return Interval(value, math.nan, math.nan, len(before), f"no interval: {kind} has no seeds to draw")
 
 
 def robustness_cells(row: Mapping[str, Any]) -> list[str]:
@@ -148,9 +181,16 @@ def robustness_cells(row: Mapping[str, Any]) -> list[str]:
     return [
         row["name"],
         row["governing_case"],
-        f"{row['characteristic_clearance_m']:.2f}",
-        *(f"{row[f'{name}_m']:+.2f}" for name in WORDS),
+        number(row["characteristic_clearance_m"]),
+        *(_told(row[f"{name}_m"], row[f"{name}_interval_m"]) for name in WORDS),
     ]
+
+
+def _told(value: float, interval: Mapping[str, Any]) -> str:
+    low, high = interval["low"], interval["high"]
+    if math.isnan(low) or low == high == value:
+        return number(value, "+.2f")
+    return f"{value:+.2f} ({low:+.2f}..{high:+.2f})"
 
 
 def robustness_head() -> list[str]:
