@@ -12,6 +12,7 @@ from scenarios.report.drawing import SOFT, Pen, legend_above, pens, sheet
 from scenarios.report.page import BREAKS, HOLDS, UNKNOWN, Figure, Lines, Page, Row, Section, Table, Text
 from scenarios.scenario import Scenario
 from scenarios.studies.amounts import number
+from scenarios.studies.attribution import thousand_words
 from scenarios.studies.bearing import AMPLITUDES_DEG
 from scenarios.studies.fatigue import BEARING_HEAD, bearing_cells, channel_remarks, straw_words
 from scenarios.studies.life_loads import LifeLoads
@@ -173,13 +174,7 @@ def _actions(data: Data) -> Section:
     found = data["per_thousand_actions"]
     if "why_not" in found:
         return Section("Action by action", [Text(f"Nothing is said: {found['why_not']}.")])
-    note = (
-        f"A thousand actions of {found['entry']} against {found['baseline']}, "
-        f"{found['actions_per_year']:.0f} a "
-        f"year: {found['travel_deg']:+.0f} deg of travel, {found['energy_kWh']:+.1f} kWh of energy, and of "
-        "each "
-        "channel's damage in a year:"
-    )
+    note = f"{thousand_words(found)} of energy, and of each channel's damage in a year:"
     return Section("Action by action", [Text(note), Lines([line.strip() for line in found["words"]])])
 
 

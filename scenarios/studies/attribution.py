@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,13 +11,18 @@ from numpy.typing import NDArray
 
 from scenarios.life import CHANNELS
 from scenarios.store import Store
+from scenarios.studies.amounts import number
 from scenarios.studies.bearing import actions
 from scenarios.studies.life_loads import LifeLoads
 from scenarios.studies.recount import WATCHED, recount
+from scenarios.studies.telling import interval_data
 from sim.measures.energy import per_thousand_actions
+from sim.measures.lifetime import split_hours
+from sim.measures.statistics import Interval, cluster_bootstrap
 
 Floats = NDArray[np.float64]
 
+DEGREE, KILOWATT_HOUR = 180.0 / np.pi, 1.0 / 3.6e6
 MOST = 5
 """Pairs of histories that are marched again, one for each wind speed, evenly over the speeds with actions."""
 
@@ -40,42 +46,98 @@ def attribute(loads: Sequence[LifeLoads], store: Store) -> dict[str, Any]:
     mine, plain = loads[-1], plain_baseline(loads)
     if plain is None:
         return {"why_not": "no entry is the candidate's turbine and stack without its tower-pass logic"}
-    number = actions(mine.entry)
-    often = mine.weights()[0]
-    yearly = float(np.sum(often * number))
-    if yearly == 0.0:
+    acted = actions(mine.entry)
+    pairs = _Pairs.of(mine, plain, acted)
+    yearly = cluster_bootstrap(lambda sums: sums[:, 0], pairs.number[:, None], pairs.groups)
+    if not yearly.value > 0.0:
         return {"why_not": f"{mine.entry.name} never acted in normal turbulence"}
-    channels = {name: _damage_share(mine, plain, name, yearly) for name in CHANNELS}
-    closure = _closure(mine, plain, number, store)
+    shares = {name: _damage_share(pairs, name) for name in CHANNELS}
+    travel, energy = (
+        _added(pairs, name, scale)
+        for name, scale in (("pitch_travel_rad", DEGREE), ("energy_J", KILOWATT_HOUR))
+    )
     found = {
         "entry": mine.entry.name,
         "baseline": plain.entry.name,
-        "actions_per_year": yearly,
-        "travel_deg": per_thousand_actions(*_sums(mine, plain, "pitch_travel_rad", 180.0 / np.pi), yearly),
-        "energy_kWh": per_thousand_actions(*_sums(mine, plain, "energy_J", 1.0 / 3.6e6), yearly),
-        "damage_share": channels,
-        "closure": closure,
+        "actions_per_year": yearly.value,
+        "actions_per_year_interval": interval_data(yearly),
+        "travel_deg": travel.value,
+        "travel_interval_deg": interval_data(travel),
+        "energy_kWh": energy.value,
+        "energy_interval_kWh": interval_data(energy),
+        "damage_share": {name: share.value for name, share in shares.items()},
+        "damage_share_interval": {name: interval_data(share) for name, share in shares.items()},
+        "closure": _closure(mine, plain, acted, store),
     }
     return found | {"words": _words(found)}
 
 
-def _damage_share(mine: LifeLoads, plain: LifeLoads, channel: str, yearly: float) -> float:
+@dataclass(frozen=True)
+class _Pairs:
+    """The cases of normal turbulence that ran with the logic and without it.
+
+    Parameters
+    ----------
+    rows : (pair,) int64
+        Their rows.
+    often : two of (pair,) float64 [-]
+        How often a year each is lived through, with the logic and without.
+    number : (pair,) float64 [-]
+        Actions that each adds in a year.
+    groups : (pair,) int64
+        Bin of wind.
+    """
+
+    mine: LifeLoads
+    plain: LifeLoads
+    rows: NDArray[np.int64]
+    often: tuple[Floats, Floats]
+    number: Floats
+    groups: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, mine: LifeLoads, plain: LifeLoads, acted: Floats) -> _Pairs:
+        """Pair the cases of two entries, with the actions (case,) of the first."""
+        labels = mine.entry.gathered.labels
+        hours = split_hours(labels, mine.hours, (mine.seconds > 0.0) & (plain.seconds > 0.0))
+        rows = np.flatnonzero(hours > 0.0)
+        one, two = (3600.0 * hours[rows] / item.seconds[rows] for item in (mine, plain))
+        return cls(mine, plain, rows, (one, two), one * acted[rows], labels.bins()[0][rows])
+
+    def columns(self, mine: Floats, plain: Floats) -> Floats:
+        """Return what each pair adds in a year: (case, part) amounts of both entries, then actions."""
+        one, two = (
+            often[:, None] * part[self.rows] for often, part in zip(self.often, (mine, plain), strict=True)
+        )
+        return np.column_stack([one, two, self.number])
+
+
+def _damage_share(pairs: _Pairs, channel: str) -> Interval:
     """Return by what share of a year's damage without logic a thousand actions change it, worst parts."""
-    one, two = (float(np.max(item.yearly(channel)[0])) for item in (mine, plain))
-    return per_thousand_actions(one / two, 1.0, yearly) if two > 0.0 else float("nan")
+    one, two = (item.rates[channel] * item.seconds[:, None] for item in (pairs.mine, pairs.plain))
+    parts = one.shape[1]
+
+    def statistic(sums: Floats) -> Floats:
+        below = np.max(sums[:, parts : 2 * parts], axis=1)
+        share = np.max(sums[:, :parts], axis=1) / np.where(below > 0.0, below, np.nan)
+        return per_thousand_actions(share, 1.0, sums[:, -1])
+
+    return cluster_bootstrap(statistic, pairs.columns(one, two), pairs.groups)
 
 
-def _sums(mine: LifeLoads, plain: LifeLoads, name: str, scale: float) -> tuple[float, float]:
-    found = []
-    for item in (mine, plain):
-        values = np.nan_to_num(item.entry.gathered.column(name)) * scale
-        each = values if values.ndim == 1 else np.mean(values, axis=1)
-        found.append(float(np.sum(item.weights()[0] * each)))
-    return found[0], found[1]
+def _added(pairs: _Pairs, name: str, scale: float) -> Interval:
+    """Return what a thousand actions add to an amount of each case, mean of the blades."""
+    columns = [item.entry.gathered.column(name) * scale for item in (pairs.mine, pairs.plain)]
+    one, two = (np.mean(part.reshape(len(part), -1), axis=1)[:, None] for part in columns)
+    return cluster_bootstrap(
+        lambda sums: per_thousand_actions(sums[:, 0], sums[:, 1], sums[:, 2]),
+        pairs.columns(one, two),
+        pairs.groups,
+    )
 
 
-def _closure(mine: LifeLoads, plain: LifeLoads, number: Floats, store: Store) -> dict[str, Any]:
-    rows = _chosen(mine, plain, number)
+def _closure(mine: LifeLoads, plain: LifeLoads, acted: Floats, store: Store) -> dict[str, Any]:
+    rows = _chosen(mine, plain, acted)
     cases, others = mine.entry.gathered.cases, plain.entry.gathered.cases
     exponents = {name: mine.life.exponent(name) for name in WATCHED}
     results = recount([(cases[row], others[row]) for row in rows], exponents, store)
@@ -98,13 +160,13 @@ def _closure(mine: LifeLoads, plain: LifeLoads, number: Floats, store: Store) ->
     return found
 
 
-def _chosen(mine: LifeLoads, plain: LifeLoads, number: Floats) -> list[int]:
+def _chosen(mine: LifeLoads, plain: LifeLoads, acted: Floats) -> list[int]:
     """Return a case of each of some wind speeds: the first seed in which the logic acted and both ran."""
     ran = [
         one is not None and two is not None
         for one, two in zip(mine.entry.gathered.results, plain.entry.gathered.results, strict=True)
     ]
-    fit = np.flatnonzero((number > 0.0) & (mine.production > 0.0) & np.array(ran))
+    fit = np.flatnonzero((acted > 0.0) & (mine.production > 0.0) & np.array(ran))
     first = {float(mine.entry.gathered.labels.speed[row]): int(row) for row in fit[::-1]}
     rows = [first[speed] for speed in sorted(first)]
     return [rows[n] for n in sorted({round(n) for n in np.linspace(0, len(rows) - 1, min(MOST, len(rows)))})]
@@ -113,7 +175,8 @@ def _chosen(mine: LifeLoads, plain: LifeLoads, number: Floats) -> list[int]:
 def _words(found: dict[str, Any]) -> list[str]:
     closure = found["closure"]
     words = [
-        f"{CHANNELS[name].title}: {100.0 * share:+.3g} % of a year's damage"
+        f"{CHANNELS[name].title}: {_signed(100.0 * share, found['damage_share_interval'][name], 100.0)} % "
+        "of a year's damage"
         for name, share in found["damage_share"].items()
         if np.isfinite(share)
     ]
@@ -131,3 +194,20 @@ def _words(found: dict[str, Any]) -> list[str]:
             f"{100.0 * row['closure_error']:+.1f} %"
         )
     return words
+
+
+def thousand_words(found: Mapping[str, Any]) -> str:
+    """Say in one sentence what a thousand actions add in travel and energy, and how many a year holds."""
+    yearly = found["actions_per_year_interval"]
+    return (
+        f"A thousand actions of {found['entry']} against {found['baseline']} "
+        f"({found['actions_per_year']:.0f} a year, {number(yearly['low'], '.0f')}.."
+        f"{number(yearly['high'], '.0f')}): "
+        f"{_signed(found['travel_deg'], found['travel_interval_deg'])} deg of travel, "
+        f"{_signed(found['energy_kWh'], found['energy_interval_kWh'])} kWh"
+    )
+
+
+def _signed(value: float, interval: Mapping[str, Any], scale: float = 1.0) -> str:
+    ends = "..".join(number(scale * interval[end], "+.3g") for end in ("low", "high"))
+    return f"{number(value, '+.3g')} ({ends})"

@@ -14,7 +14,7 @@ from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
-from scenarios.studies.attribution import attribute
+from scenarios.studies.attribution import attribute, thousand_words
 from scenarios.studies.bearing import bearing_data
 from scenarios.studies.gather import life_wind, yearly_hours
 from scenarios.studies.life_loads import LifeLoads, channel_data, count_loads, ultimates_reached
@@ -281,9 +281,5 @@ def _bearing_text(data: dict[str, Any]) -> str:
 def _actions_text(found: dict[str, Any]) -> str:
     if "why_not" in found:
         return f"Per thousand actions: {found['why_not']}."
-    told = [
-        f"A thousand actions of {found['entry']} against {found['baseline']} "
-        f"({found['actions_per_year']:.0f} a "
-        f"year): {found['travel_deg']:+.0f} deg of travel, {found['energy_kWh']:+.1f} kWh."
-    ]
+    told = [f"{thousand_words(found)}."]
     return "\n".join(told + [f"  {line}" for line in found["words"]])

@@ -147,18 +147,18 @@ def amplitudes_per_hour(spectra: Sequence[Spectrum], judged_s: ArrayLike, edges:
     return found * 3600.0 / durations[:, None]
 
 
-def per_thousand_actions(with_logic: float, without_logic: float, actions: float) -> float:
+def per_thousand_actions(with_logic: ArrayLike, without_logic: ArrayLike, actions: ArrayLike) -> Floats:
     """Return what a thousand actions of the logic add, from two runs of the same winds.
 
     Parameters
     ----------
-    with_logic, without_logic : float [any]
+    with_logic, without_logic : (...) float64 [any]
         Travel, energy or sum of n S^m of the whole history, recounted with and without the logic.
-    actions : float [-]
+    actions : (...) float64 [-]
 
     Returns
     -------
-    float [any]
+    (...) float64 [any]
         Not a number without an action.
 
     Notes
@@ -166,7 +166,9 @@ def per_thousand_actions(with_logic: float, without_logic: float, actions: float
     A mean over actions, of the total effect. Rainflow is not additive: the effects of single actions, each
     taken back alone, do not sum to it.
     """
-    return 1000.0 * (with_logic - without_logic) / actions if actions > 0.0 else np.nan
+    count = np.asarray(actions, dtype=np.float64)
+    added = np.asarray(with_logic, dtype=np.float64) - np.asarray(without_logic, dtype=np.float64)
+    return 1000.0 * added / np.where(count > 0.0, count, np.nan)
 
 
 def _rate(amount: ArrayLike, time: ArrayLike) -> Floats:
