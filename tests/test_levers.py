@@ -17,9 +17,12 @@ from scenarios.studies.lever_mix import cheapest, cost_of, mix_data
 from scenarios.studies.lever_worth import Given, Worth, worth_of
 from scenarios.studies.levers import cosine_exponents, straightened
 from sim.design import Turbine
+from sim.kernels import layout as at
 from sim.plant.geometry import unloaded_clearance, unloaded_clearance_axis
 from sim.turbine import load_turbine
 from sim.wind.standard import Site
+from tests.plant_lanes import rig, steady_wind
+from tests.plant_solver import clearance_of
 from tests.reference_rotor import reference_turbine
 
 GRAVITY = 9.80665
@@ -69,6 +72,19 @@ def test_each_lever_of_geometry_gains_what_the_closed_form_says(skerry: Turbine,
     for name, gain in closed.items():
         high, low = (unloaded_clearance_axis(made(skerry, mix.moved(name, way * step))) for way in (1, -1))
         assert (high - low) / (2.0 * step) == pytest.approx(gain, abs=2e-5), name
+
+
+@pytest.mark.parametrize(("name", "by"), [("tilt_deg", 1.0), ("cone_deg", -1.0), ("prebend_m", 1.0)])
+def test_closed_form_of_a_moved_lever_is_the_clearance_of_the_compiled_plant_at_rest(
+    skerry: Turbine, name: str, by: float
+) -> None:
+    """To a millimetre; stations further in stand nearer than the unloaded tip, and are put away."""
+    changed = made(skerry, mix_of(skerry).moved(name, by))
+    lane = rig(changed, [steady_wind(10.0)], seconds=1.0)
+    lane.design.stations[0, at.PREBEND : at.PREBEND + at.STATIONS] = -100.0
+    y = np.zeros(at.STATE)
+    y[at.AZIMUTH] = np.pi
+    assert clearance_of(lane, y, 0)[0] == pytest.approx(unloaded_clearance(changed), abs=0.001)
 
 
 def test_overhung_weight_bends_the_bed_plate_as_a_cantilever(skerry: Turbine, base: Worth) -> None:

@@ -44,19 +44,31 @@ def fatigue(**given: Any) -> ExitCode:
     "--stack",
     "stacks",
     multiple=True,
-    required=True,
     metavar="A+B",
     help="Layers from the lowest up, like power+guard or power+my.py:Mine; first the reference, last the "
     "candidate.",
 )
+@click.option(
+    "--sides",
+    "is_of_sides",
+    is_flag=True,
+    help="Instead of stacks: the same rotor upwind and downwind, of three and of two blades.",
+)
 @run_options
-def duel(stacks: tuple[str, ...], **given: Any) -> ExitCode:
+def duel(stacks: tuple[str, ...], is_of_sides: bool, **given: Any) -> ExitCode:
     """Stacks of logic side by side, in the winds of SCENARIO and on its candidate's turbine."""
-    from scenarios.studies.duel import duel_scenario
-
+    if is_of_sides and stacks:
+        raise click.UsageError("--sides compares sides of the tower, not stacks; give one of the two")
     with aside():
-        scenario = duel_scenario(given["scenario"], stacks, given["overrides"], given["seed"])
-    return run_study("duel", given, scenario)
+        if is_of_sides:
+            from scenarios.studies.sides import sides_scenario
+
+            scenario = sides_scenario(given["scenario"], given["overrides"], given["seed"])
+        else:
+            from scenarios.studies.duel import duel_scenario
+
+            scenario = duel_scenario(given["scenario"], stacks, given["overrides"], given["seed"])
+    return run_study("sides" if is_of_sides else "duel", given, scenario)
 
 
 @commands.command(epilog=CAUTION)
