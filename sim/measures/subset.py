@@ -7,6 +7,7 @@ value is zero or less.
 from __future__ import annotations
 
 from math import ceil, inf, nan, sqrt
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -194,19 +195,20 @@ class SubsetSimulation:
             self.done = True
             self._asked = np.empty((0, self.dimension))
             return
-        if is_stuck:
-            rows = self._draw().permutation(self.size)[: self.wanted]
-        else:
+        heads = self._heads if is_stuck else self._founders(values, families, origins, inside)
+        if not is_stuck:
             self._reached *= share
             self.levels.append(level)
-            rows = self._draw().permutation(np.flatnonzero(inside))
-        points = np.concatenate(self._points)
-        heads = points[rows], values[rows], families[rows], origins[rows]
         self._heads = heads
         self._empty()
         self._round = 0
         self._add(heads[0].copy(), heads[1].copy(), heads[2].copy(), heads[3].copy())
         self._propose()
+
+    def _founders(self, values: Floats, families: Integers, origins: Integers, inside: Any) -> Any:
+        """Return the heads of the next level, in random order; a stuck one goes on from its own."""
+        rows = self._draw().permutation(np.flatnonzero(inside))
+        return np.concatenate(self._points)[rows], values[rows], families[rows], origins[rows]
 
     def _term(self, level: float, share: float) -> float:
         """Return the squared variation of this level's share by the formula of Au and Beck."""
