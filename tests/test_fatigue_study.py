@@ -175,10 +175,11 @@ def test_what_a_thousand_actions_add_has_the_interval_of_seeds_drawn_by_hand(
     drawn = np.array([np.concatenate([rng.choice(rows, rows.size) for rows in bins]) for _ in range(4000)])
     count = np.sum((often * acted)[drawn], axis=1)
     found = 1000.0 * (np.sum((often * added)[drawn], axis=1)[count > 0.0] / count[count > 0.0])
-    told = bill["per_thousand_actions"]["energy_interval_kWh"]
-    low, high = np.quantile(found, percentiles(speed))
-    # 4000 draws each: an end scatters by about 2 % of the width; five of that, twice drawn.
-    assert [told["low"], told["high"]] == pytest.approx([low, high], abs=0.15 * (high - low))
+    for key, drawn_values in (("energy_interval_kWh", found), ("actions_per_year_interval", count)):
+        told = bill["per_thousand_actions"][key]
+        low, high = np.quantile(drawn_values, percentiles(speed))
+        # 4000 draws each: an end scatters by about 2 % of the width; five of that, and both are drawn.
+        assert [told["low"], told["high"]] == pytest.approx([low, high], abs=0.15 * (high - low))
     words = bill["per_thousand_actions"]["words"][0]
     assert words.startswith("blade root flap: ") and ".." in words
 
