@@ -59,6 +59,7 @@ class Store:
         self.folder = self.root / self.version
         self.is_reader = is_reader
         self._indexes: dict[Path, dict[str, Any]] = {}
+        self._left_out: set[Path] = set()  # told already
         if not is_reader:
             self._prepare()
             self._sweep()
@@ -210,7 +211,9 @@ class Store:
     def _set_aside(self, path: Path, error: Exception) -> None:
         told = f"{path} cannot be read ({error})"
         if self.is_reader:
-            log.warning("%s; left out", told)
+            if path not in self._left_out:
+                log.warning("%s; left out", told)
+            self._left_out.add(path)
             return
         aside = self.folder / "set-aside"
         log.warning("%s; set aside, its cases are computed again", told)

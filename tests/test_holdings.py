@@ -229,3 +229,20 @@ def test_no_study_stores_behind_the_memorys_back() -> None:
     folder = Path(study.__file__).parent
     behind = [path.name for path in folder.glob("*.py") if re.search(r"\brun_cases\(", path.read_text())]
     assert not behind, "ask through scenarios.asked.Asked"
+
+
+def test_pruning_for_certain_removes_what_it_named_and_no_more(file: Path, tmp_path: Path, capsys) -> None:
+    root = tmp_path / "s"
+    root.mkdir()
+    assert told(capsys, str(root), "--prune", "--yes")["pruned"]["files"] == []
+    assert not list(root.iterdir())  # a folder that is no store stays as it is
+    ask(file, root, slice(0, 4))
+    store = Store(root)
+    store.write({"old": {"x": np.arange(3)}})
+    torn = store.folder / "asked" / "torn.json"
+    torn.write_text("{")
+    named = told(capsys, str(root), "--prune")["pruned"]
+    removed = told(capsys, str(root), "--prune", "--yes")["pruned"]
+    assert named == removed | {"is_removed": False}
+    assert [row["key"] for row in removed["results"]] == ["old"]
+    assert torn.exists()

@@ -40,8 +40,8 @@ def run(
         raise InputError(f"{folder}: no such store; a study makes one with --store DIR")
     if not is_pruning and (with_versions or is_sure):
         raise InputError("--yes and --all-versions belong to --prune")
-    planned = plan(Store(folder, is_reader=not is_sure), with_versions) if is_pruning else None
-    if planned is not None and is_sure:
+    planned = plan(Store(folder, is_reader=True), with_versions) if is_pruning else None
+    if planned is not None and is_sure and planned.told():
         remove(planned, Store(folder))
     kept = [_version(folder, name) for name in versions_in(folder)]
     data: dict[str, Any] = {"store": str(folder), "code_version": code_version(), "versions": kept}

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import Answer, ExitCode, Options, to_json
+from scenarios.asked import Asked
 from scenarios.load import Overrides, load_scenario, scenario_path
 from scenarios.provenance import code_version, versions
 from scenarios.scenario import Scenario
@@ -155,7 +156,7 @@ def run(scenario: Scenario, options: Options) -> Answer:
 
     prepare(options.out)
     store = Store(options.store)
-    results = march(scenario, store, options)
+    results = march(scenario, Asked(scenario, store, options, "both sides"))
     whole = [entry for entry in scenario.entries if not entry.name.endswith(BARE)]
     normal = tuple(c for c in scenario.cases if c.wind.kind == "normal_turbulence" and not c.faults)
     judged = assess(replace(scenario, entries=tuple(whole)), results)

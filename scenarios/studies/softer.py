@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import Answer, ExitCode, Options, to_json
+from scenarios.asked import Asked
 from scenarios.case import LayerSpec
 from scenarios.provenance import code_version, versions
 from scenarios.scenario import Scenario
@@ -52,16 +53,16 @@ def run(scenario: Scenario, options: Options) -> Answer:
     from scenarios.report.softer_page import softer_page
 
     prepare(options.out)
-    store = Store(options.store)
+    kept = Asked(scenario, Store(options.store), options, "softness")
     stacks = stacks_of(scenario)
     found = {name: Search() for name in stacks}
     seen: dict[tuple[str, float], Margin] = {}
     while asked := _asked(stacks, found):
         mine = with_entries(scenario, asked, hard_cases(scenario))
-        for tried, margin in zip(asked, margins(mine, march(mine, store, options)), strict=True):
+        for tried, margin in zip(asked, margins(mine, march(mine, kept)), strict=True):
             found[tried.name].tell(tried.factor, margin.value)
             seen[tried.name, tried.factor] = margin
-    data = softer_data(scenario, (found, seen), store, options)
+    data = softer_data(scenario, (found, seen), kept)
     page = options.out / f"{scenario.name}-softer.html"
     data |= {"page": str(page)}
     write(page, render(softer_page(scenario, data)))
@@ -89,8 +90,7 @@ def _asked(stacks: Mapping[str, tuple[LayerSpec, ...]], found: Mapping[str, Sear
 def softer_data(
     scenario: Scenario,
     searched: tuple[Mapping[str, Search], Mapping[tuple[str, float], Margin]],
-    store: Store,
-    options: Options,
+    kept: Asked,
 ) -> dict[str, Any]:
     """Return every stack's softest blade, its bill, and what its logic's silent failure does."""
     found, seen = searched
@@ -100,9 +100,9 @@ def softer_data(
     soft = [
         Try(name, stacks[name], search.holds) for name, search in found.items() if math.isfinite(search.holds)
     ]
-    judged = assess_tries(scenario, [reference, *soft], store, options)
+    judged = assess_tries(scenario, [reference, *soft], kept)
     hours = yearly_hours(scenario, judged[0].gathered)
-    silent = _silent(scenario, soft, store, options)
+    silent = _silent(scenario, soft, kept)
     by_name = {entry.name: entry for entry in judged[1:]}
     base_mass = blade_mass(entry_of(scenario.candidate, reference).design)
     rows = [
@@ -232,9 +232,7 @@ def _struck(entry: Assessment) -> dict[str, Any]:
     }
 
 
-def _silent(
-    scenario: Scenario, soft: Sequence[Try], store: Store, options: Options
-) -> dict[str, dict[str, Any]]:
+def _silent(scenario: Scenario, soft: Sequence[Try], kept: Asked) -> dict[str, dict[str, Any]]:
     """Return what remains at each softness when the tower-pass layers do nothing and nobody notices."""
     tries = [
         Try(tried.name, bare, tried.factor)
@@ -243,7 +241,7 @@ def _silent(
     ]
     if not tries:
         return {}
-    judged = assess_tries(scenario, tries, store, options)
+    judged = assess_tries(scenario, tries, kept)
     return {
         entry.name: {
             "margin_m": entry.verdict.governing.margin,

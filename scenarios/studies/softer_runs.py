@@ -8,12 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from scenarios.answer import Options
-from scenarios.campaign import run_cases
+from scenarios.asked import Asked
 from scenarios.case import Case, LayerSpec
-from scenarios.progress import progress_bar
 from scenarios.scenario import Entry, Scenario
-from scenarios.store import CaseResult, Store
+from scenarios.store import CaseResult
 from scenarios.studies.assess import Assessment, assess
 from scenarios.studies.gather import gather
 from scenarios.studies.lever_design import SPAR_SHARE, mass_factor
@@ -73,7 +71,7 @@ def with_entries(scenario: Scenario, tries: Sequence[Try], cases: Sequence[Case]
     return replace(scenario, entries=entries, cases=made)
 
 
-def march(scenario: Scenario, store: Store, options: Options) -> Mapping[str, CaseResult]:
+def march(scenario: Scenario, asked: Asked) -> Mapping[str, CaseResult]:
     """Run a scenario's cases.
 
     Raises
@@ -81,8 +79,7 @@ def march(scenario: Scenario, store: Store, options: Options) -> Mapping[str, Ca
     RunError
         One of them failed: a margin cannot be told.
     """
-    with progress_bar(options.is_quiet) as progress:
-        campaign = run_cases(scenario.cases, store, options.hands, progress)
+    campaign = asked.run(scenario.cases)
     if campaign.tally.failed:
         key, why = next(iter(campaign.tally.failed.items()))
         title = next(case.title for case in scenario.cases if case.key == key)
@@ -153,9 +150,7 @@ def without_logic(stack: tuple[LayerSpec, ...]) -> tuple[LayerSpec, ...]:
     return tuple(layer for layer in stack if not layer.load().tower_pass)
 
 
-def assess_tries(
-    scenario: Scenario, tries: Sequence[Try], store: Store, options: Options
-) -> list[Assessment]:
+def assess_tries(scenario: Scenario, tries: Sequence[Try], asked: Asked) -> list[Assessment]:
     """March every wind of the scenario for each try and judge it; the first is the reference of bills."""
     whole = with_entries(scenario, tries, scenario.cases_of(scenario.candidate))
-    return assess(whole, march(whole, store, options))
+    return assess(whole, march(whole, asked))
