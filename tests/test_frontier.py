@@ -41,7 +41,8 @@ def test_the_oracles_travel_is_twice_what_each_pass_lacked_over_the_relief_of_it
 
 def test_the_verdict_takes_the_least_travel_that_misses_few_enough_and_says_so_where_none_does():
     rows = [
-        {"layer": layer, "missed_share": missed, "extra_travel_deg_per_hour": travel}
+        {"layer": layer, "missed_share": missed, "extra_travel_deg_per_hour": travel, "broken_passes": 1}
+        | {"parameter": "margin_m", "value": 0.7, "demands": 210.4, "missed_interval": {"high": 0.0349}}
         for layer, missed, travel in [
             ("scheduled", 0.5, 500.0),
             ("scheduled", 0.0, 2000.0),
@@ -50,6 +51,7 @@ def test_the_verdict_takes_the_least_travel_that_misses_few_enough_and_says_so_w
             ("guard", 0.0, 300.0),
             ("guard", 0.02, 90.0),
             ("learning", 0.2, 50.0),
+            ("learning", math.nan, 60.0),
         ]
     ]
     found = {row["layer"]: row for row in _verdict(rows, 30.0)}
@@ -58,10 +60,11 @@ def test_the_verdict_takes_the_least_travel_that_misses_few_enough_and_says_so_w
     assert found["guard"]["over_oracle"] == pytest.approx(5.0)
     assert math.isnan(found["learning"]["extra_travel_deg_per_hour"])
     lines = verdict_lines({"verdict": list(found.values())})
-    assert lines[1].startswith(
-        "guard: at most 1 % missed for 150 deg/h more, 0.15 of the permanent pulse's, 5.0"
+    assert lines[1] == (
+        "guard, margin_m 0.7: 0.5 % of about 210 demands missed (95 % interval up to 3 %), passes broken: 1; "
+        "150 deg/h more, 0.15 of the permanent pulse's, 5.0 times the oracle's."
     )
-    assert lines[2] == "learning: misses more than 1 % of the demands at every setting."
+    assert lines[2] == "learning: misses more than 1 %, or met no demand, at every setting."
 
 
 def test_a_frontier_without_extreme_turbulence_is_refused(asked):

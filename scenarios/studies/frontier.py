@@ -33,8 +33,11 @@ NOTE = (
     "tower-pass logic, per blade. Demands are estimated from forks drawn at random; broken passes are "
     "counted, and told as share of those without logic in the same winds. The oracle is no logic: each pass "
     "of the run without logic is given just the relief that it turned out to lack, at the settled relief per "
-    "degree, up and back."
+    "degree, up and back. A setting misses few enough where its estimate does; what seeds can show is its "
+    "interval."
 )
+SHOWN_BY = ("demands", "missed_share", "missed_interval", "broken_passes")
+"""What stands behind a verdict: kept from the setting that it names."""
 HEAD = [
     "logic", "swept", "value", "demands", "missed %", "95 % from", "to", "broken", "of reference's %",
     "extra travel deg/h",
@@ -187,21 +190,27 @@ def _oracle(reference: Assessment, inside: np.ndarray, required: float, hours: f
 
 def _verdict(rows: Sequence[Mapping[str, Any]], oracle: float) -> list[dict[str, Any]]:
     """Return, for each layer, the least travel at which it misses few enough, against pulse and oracle."""
-    least: dict[str, float] = {}
+    best: dict[str, Mapping[str, Any]] = {}
     for row in rows:
-        if row["missed_share"] <= GOOD_ENOUGH:
-            now = least.get(row["layer"], math.inf)
-            least[row["layer"]] = min(now, row["extra_travel_deg_per_hour"])
-    pulse = least.get("scheduled", math.nan)
+        now = best.get(row["layer"])
+        if row["missed_share"] <= GOOD_ENOUGH and (now is None or _extra(row) < _extra(now)):
+            best[row["layer"]] = row
+    pulse = _extra(best.get("scheduled", {}))
     return [
         {
             "layer": layer,
-            "extra_travel_deg_per_hour": least.get(layer, math.nan),
-            "over_permanent_pulse": least.get(layer, math.nan) / pulse,
-            "over_oracle": least.get(layer, math.nan) / oracle if oracle > 0.0 else math.nan,
+            "setting": f"{best[layer]['parameter']} {best[layer]['value']:g}" if layer in best else None,
+            **{name: best[layer][name] for name in SHOWN_BY if layer in best},
+            "extra_travel_deg_per_hour": _extra(best.get(layer, {})),
+            "over_permanent_pulse": _extra(best.get(layer, {})) / pulse,
+            "over_oracle": _extra(best.get(layer, {})) / oracle if oracle > 0.0 else math.nan,
         }
         for layer in dict.fromkeys(row["layer"] for row in rows)
     ]
+
+
+def _extra(row: Mapping[str, Any]) -> float:
+    return float(row.get("extra_travel_deg_per_hour", math.nan))
 
 
 def frontier_note(data: Mapping[str, Any]) -> str:
@@ -225,15 +234,18 @@ def frontier_cells(row: Mapping[str, Any]) -> list[str]:
 
 
 def verdict_lines(data: Mapping[str, Any]) -> list[str]:
-    """Say for each layer what few enough misses cost it."""
+    """Say for each layer what few enough misses cost it, and how many demands that rests on."""
     lines, few = [], f"{100 * GOOD_ENOUGH:g} %"
     for row in data["verdict"]:
-        travel, over = row["extra_travel_deg_per_hour"], number(row["over_permanent_pulse"], ".2f")
-        if math.isnan(travel):
-            lines.append(f"{row['layer']}: misses more than {few} of the demands at every setting.")
+        if row["setting"] is None:
+            lines.append(f"{row['layer']}: misses more than {few}, or met no demand, at every setting.")
             continue
+        upper = row["missed_interval"]["high"]
+        travel, over = row["extra_travel_deg_per_hour"], number(row["over_permanent_pulse"], ".2f")
         lines.append(
-            f"{row['layer']}: at most {few} missed for {travel:.0f} deg/h more, {over} of the permanent "
+            f"{row['layer']}, {row['setting']}: {100.0 * row['missed_share']:.1f} % of about "
+            f"{row['demands']:.0f} demands missed (95 % interval up to {number(100.0 * upper, '.0f')} %), "
+            f"passes broken: {row['broken_passes']}; {travel:.0f} deg/h more, {over} of the permanent "
             f"pulse's, {number(row['over_oracle'], '.1f')} times the oracle's."
         )
     return lines
