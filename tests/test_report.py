@@ -11,12 +11,15 @@ from collections import Counter
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from scenarios.answer import CAUTION
 from scenarios.report import bent, drawing, moment
+from scenarios.report.drawing import pens
+from scenarios.report.figures import room_figure
 from scenarios.report.page import Figure, Page, Row, Section, Table, Text, render, write
 from scenarios.report.sections import study_page
 from scenarios.studies.assess import assess
@@ -152,6 +155,19 @@ def test_the_path_over_azimuth_goes_through_the_least_distance(small: Brisk) -> 
     assert value.min() == pytest.approx(item.clearance, abs=5e-3)
     assert where[0] < -0.25
     assert where[-1] > 0.25
+
+
+def test_a_wind_of_many_faults_has_room_for_each_panel(recwarn) -> None:
+    """The drawing library warns where panels collapse; every panel has its axis, each line its own."""
+    names = [f"turbulence: fault number {n}" for n in range(21)]
+    bins = [SimpleNamespace(condition=n, speed=12.0, characteristic=4.0, required=3.9) for n in names]
+    labels = SimpleNamespace(condition=np.array(names), speed=np.full(21, 12.0))
+    gathered = SimpleNamespace(labels=labels, column=lambda _: np.full(21, 4.0))
+    entry = SimpleNamespace(name="power", verdict=SimpleNamespace(bins=bins), gathered=gathered)
+    svg = room_figure([entry], pens(["power"]))
+    assert not recwarn.list
+    assert svg.count("clearance [m]") >= 4
+    assert svg.count("wind speed [m/s]") >= 21
 
 
 def test_entries_differ_in_more_than_colour() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from textwrap import fill
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,8 @@ from scenarios.report.drawing import RULE, SOFT, STRATA, Pen, legend_above, shee
 from scenarios.studies.assess import CHANNELS, Assessment
 from sim.measures.statistics import Interval
 
+ABREAST = 6
+"""Panels of wind conditions side by side; more get a line of their own."""
 WORDS = ("saved", "missed", "needless", "harmed")
 PASS_TITLES: Mapping[str, str] = {
     "saved": "saved\nbroken without, held with",
@@ -28,18 +31,25 @@ RANGE_TITLES: Mapping[str, str] = {
 def room_figure(entries: Sequence[Assessment], pen: Mapping[str, Pen]) -> str:
     """Draw clearance against wind speed: characteristic values as lines, single seeds and phases as dots."""
     conditions = list(dict.fromkeys(item.condition for item in entries[0].verdict.bins))
+    lines = -(-len(conditions) // ABREAST)
+    columns = -(-len(conditions) // lines)
     speeds = [len({b.speed for b in entries[0].verdict.bins if b.condition == c}) for c in conditions]
-    ratios = [max(count, 2) + 1 for count in speeds]
-    with sheet("room", 4.4, 1, len(conditions), sharey=True, width_ratios=ratios) as page:
-        for axis, condition in zip(page.axes[0], conditions, strict=True):
+    ratios = [max(count, 2) + 1 for count in speeds] if lines == 1 else [1] * columns
+    height = 4.4 if lines == 1 else 0.6 + 2.3 * lines
+    with sheet("room", height, lines, columns, sharey=True, width_ratios=ratios) as page:
+        axes = page.axes.ravel()
+        for empty in axes[len(conditions) :]:
+            empty.set_visible(False)
+        for axis, condition in zip(axes, conditions, strict=False):
             for index, entry in enumerate(entries):
                 _draw_room(axis, entry, condition, pen[entry.name], index - 0.5 * (len(entries) - 1))
             for required in _required_in(entries, condition):
                 axis.axhline(required, color=RULE, linewidth=1.2)
-            axis.set_title(condition)
+            axis.set_title(condition if lines == 1 else fill(condition, 20))
             axis.set_xlabel("wind speed [m/s]")
             axis.margins(x=0.08)
-        page.axes[0][0].set_ylabel("clearance [m]")
+        for line in page.axes:
+            line[0].set_ylabel("clearance [m]")
         _legend(page.figure, entries, pen, "required")
     return page.svg
 
