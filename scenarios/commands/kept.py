@@ -80,7 +80,8 @@ def record(
 
     CSV or NetCDF with time_s, azimuth_deg and any of root_flap_moment_1_kNm, root_edge_moment_1_kNm,
     pitch_1_deg, tip_distance_1_m (1 to 3 for the blades), tower_base_fore_aft_kNm, wind_speed_m_s; also in
-    rad, Nm and MNm. All files count as one condition.
+    rad, Nm and MNm. In NetCDF units may stand in attributes, and time may be a clock's. All files count as
+    one condition.
     """
     from scenarios.studies.record import Asked, run
 
