@@ -17,7 +17,7 @@ from scenarios.answer import table
 from scenarios.scenario import Scenario
 from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
-from scenarios.studies.gather import yearly_hours
+from scenarios.studies.gather import life_wind, yearly_hours
 from sim.errors import InputError
 from sim.measures.extremes import exceedance_bound, fit_gumbel, long_term_level
 from sim.measures.levels import ReturnLevel
@@ -26,6 +26,8 @@ from sim.measures.long_term import long_term_peaks, separate_peaks
 
 Floats = NDArray[np.float64]
 
+RAYLEIGH = 2.0
+"""Weibull shape of the site's winds where the scenario has no life, as in IEC 61400-1."""
 APART_S = 20.0
 """Stretch of time that gives one peak: passes nearer to each other resemble each other [s]."""
 SEEDS = 3
@@ -37,7 +39,11 @@ NEVER, ALWAYS = 0.01, 0.99
 def extreme_data(scenario: Scenario, entries: Sequence[Assessment]) -> list[dict[str, Any]]:
     """Return the 50-year levels of every entry, or what can be said instead; for machines."""
     hours = yearly_hours(scenario, entries[0].gathered)
-    return [_entry_data(entry, hours) for entry in entries]
+    winds = {
+        "mean_wind_speed_m_s": life_wind(scenario),
+        "weibull_shape": RAYLEIGH if scenario.life is None else scenario.life.shape,
+    }
+    return [_entry_data(entry, hours) | winds for entry in entries]
 
 
 def _entry_data(entry: Assessment, hours: Floats) -> dict[str, Any]:
@@ -180,10 +186,20 @@ def extreme_text(found: Sequence[dict[str, Any]]) -> str:
         rows.append(cells)
         remarks += [f"  {item['entry']}: {line}" for line in remarks_of(item)]
     note = (
-        "Once in 50 years in normal turbulence by its hours (load factor 1.25 goes with extrapolated loads); "
+        f"Once in 50 years in normal turbulence by its hours{_winds_words(found)} "
+        "(load factor 1.25 goes with extrapolated loads); "
         "95 % intervals; ? where the seeds do not carry the claim:"
     )
     return "\n".join([note, table(head, rows), *remarks])
+
+
+def _winds_words(found: Sequence[dict[str, Any]]) -> str:
+    """Say by which distribution of the wind the hours are."""
+    return "".join(
+        f" in winds of {item['mean_wind_speed_m_s']:.2f} m/s annual mean, Weibull shape "
+        f"{item['weibull_shape']:g}"
+        for item in found[:1]
+    )
 
 
 def remarks_of(item: dict[str, Any]) -> list[str]:
