@@ -33,6 +33,18 @@ def test_a_duel_puts_every_stack_on_the_candidates_turbine_in_the_same_winds() -
     assert soft.turbine.content == load_scenario("hollin-fell").candidate.turbine.content
 
 
+def test_a_duel_heeds_what_is_set_on_the_scenarios_entries() -> None:
+    asked = [
+        ("entries.guarded.parameters.guard.margin_m", "2.5"),
+        ("entries.guarded.set", '{"blade.flap_stiffness_factor" = 0.9}'),
+    ]
+    guarded = duel_scenario("hollin-fell", ["power", "power+guard"], asked).candidate
+    assert guarded.stack[1].load().margin_m == 2.5
+    usual = duel_scenario("hollin-fell", ["power", "power+guard"]).candidate
+    ratio = guarded.design.blade.flap_stiffness / usual.design.blade.flap_stiffness
+    assert ratio == pytest.approx(0.9 / 0.8)
+
+
 def test_a_duel_takes_a_users_own_layer_from_the_working_directory(monkeypatch) -> None:
     monkeypatch.chdir(DATA)
     scenario = duel_scenario("hollin-fell", ["power", "power+broken_logic.py:Honest"], SMALL)

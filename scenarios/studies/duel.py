@@ -9,11 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from scenarios.answer import Answer, Options
-from scenarios.load import Overrides, load_scenario, scenario_path
+from scenarios.load import Overrides, load_scenario
 from scenarios.scenario import Scenario
 from scenarios.studies.study import answer
 from sim.errors import InputError
-from sim.keyfile import read_toml
 
 
 def duel_scenario(
@@ -25,8 +24,8 @@ def duel_scenario(
     ----------
     source : name or file of a scenario
     stacks : layers from the lowest up, joined by "+": "power+guard", "power+my_logic.py:EarlyNudge"
-        The first is the reference, the last the candidate. Parameters are those that the scenario gives a
-        layer of that name.
+        The first is the reference, the last the candidate. Parameters are those that the scenario, or
+        ``overrides``, give a layer of that name.
     overrides, seed : as of `load_scenario`
 
     Raises
@@ -43,11 +42,11 @@ def duel_scenario(
         if not all(layer.strip() for layer in stack.split("+")):
             raise InputError(f"--stack {stack}: names no layer beside a '+'; write it like power+guard")
     base = load_scenario(source, overrides, seed)
-    data, _ = read_toml(scenario_path(source))
+    written = base.keys["entries"]  # with what --set changed in them
     given: dict[str, Any] = {}
-    for entry in data["entries"]:
+    for entry in written:
         given |= entry.get("parameters", {})
-    entries = [_entry(stack, data["entries"][-1].get("set", {}), given) for stack in stacks]
+    entries = [_entry(stack, written[-1].get("set", {}), given) for stack in stacks]
     own = [(key, value) for key, value in overrides if not key.startswith("entries")]
     try:
         made = load_scenario(source, [*own, ("entries", entries)], seed)
