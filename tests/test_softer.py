@@ -14,8 +14,18 @@ from hypothesis import strategies as st
 from scenarios.cli import main
 from scenarios.load import load_scenario
 from scenarios.studies.campbell import campbell, crossing
-from scenarios.studies.softer_runs import Try, entry_of, hard_cases, with_entries, without_logic
+from scenarios.studies.softer_runs import (
+    Margin,
+    Try,
+    entry_of,
+    hard_cases,
+    near_cases,
+    with_entries,
+    without_logic,
+)
 from scenarios.studies.softer_search import CLOSE, HIGHEST, LOWEST, NEAR, Search
+from sim.measures.clearance import judge
+from sim.measures.labels import Labels
 from sim.plant.beam import Array
 from sim.turbine import load_turbine
 
@@ -94,10 +104,27 @@ def test_every_try_meets_the_same_winds_with_a_lighter_blade() -> None:
     assert file_blade.content_hash() == scenario.reference.design.content_hash()
 
 
+def test_winds_far_from_the_worst_in_every_try_are_left_out_of_the_search() -> None:
+    scenario = load_scenario(DATA / "brisk-study.toml")
+    cases = scenario.cases_of(scenario.candidate)
+    labels = Labels(
+        kind=np.array(["turbulence"] * 2 + ["event"]),
+        condition=np.array(["normal turbulence"] * 2 + ["operating gust"]),
+        speed=np.array([10.0, 14.0, 10.0]),
+        number=np.array([1, 1, 1]),
+    )
+    seen = [Margin(judge(labels, smallest, 4.0), 0.0, 0.0) for smallest in ([4.0, 5.2, 5.5], [4.1, 4.9, 5.4])]
+    assert near_cases(cases, []) == cases
+    kept = {(case.load_case, case.wind.speed) for case in near_cases(cases, seen)}
+    assert kept == {("normal turbulence", 10.0), ("normal turbulence", 14.0)}
+
+
 @pytest.mark.slow
 def test_softer_tells_every_stack_and_what_a_silent_failure_does(tmp_path, capsys) -> None:
     source = (DATA / "brisk-study.toml").read_text(encoding="utf-8").replace("seeds = 6", "seeds = 2")
-    source = source.replace("phases = 12", "phases = 3").replace('"normal_turb', '"extreme_turb')
+    source = source.replace('"normal_turb', '"extreme_turb')
+    before, _, after = source.partition('[[winds]]\nlabel = "operating gust"')
+    source = before + after[after.index("[[entries]]") :]
     source = source.replace("speeds_m_s = [10, 14]", "speeds_m_s = [11]")
     source = source.replace("duration_s = 60.0", "duration_s = 30.0", 1)
     file = tmp_path / "short.toml"

@@ -28,14 +28,17 @@ from scenarios.studies.softer_runs import (
     hard_cases,
     march,
     margins,
+    near_cases,
     with_entries,
     without_logic,
 )
 from scenarios.studies.softer_search import Search
 from scenarios.studies.softer_text import headline, softer_text
 from scenarios.studies.telling import governing_text, interval_data
+from sim.errors import SimError
 from sim.measures.lifetime import paired_ratio
 from sim.measures.statistics import clopper_pearson
+from sim.plant.trim import steady_table
 
 STACKS = 3
 """Stacks that are looked at: the reference's, and of the others the last ones of the file."""
@@ -57,14 +60,16 @@ def run(scenario: Scenario, options: Options) -> Answer:
     stacks = stacks_of(scenario)
     found = {name: Search() for name in stacks}
     seen: dict[tuple[str, float], Margin] = {}
+    unsound: dict[float, str] = {}
     while asked := _asked(stacks, found):
-        mine = with_entries(scenario, asked, hard_cases(scenario))
+        asked = [tried for tried in asked if not _is_unsound(scenario, tried, found, unsound)]
+        mine = with_entries(scenario, asked, near_cases(hard_cases(scenario), list(seen.values())))
         for tried, margin in zip(asked, margins(mine, march(mine, kept)), strict=True):
             found[tried.name].tell(tried.factor, margin.value)
             seen[tried.name, tried.factor] = margin
     data = softer_data(scenario, (found, seen), kept)
     page = options.out / f"{scenario.name}-softer.html"
-    data |= {"page": str(page)}
+    data |= {"page": str(page), "unsound_factors": [f"{f:g}: {why}" for f, why in unsound.items()]}
     write(page, render(softer_page(scenario, data)))
     write(page.with_suffix(".json"), to_json(data) + "\n")
     holds = math.isfinite(data["stacks"][-1]["softest_factor"])
@@ -87,6 +92,19 @@ def _asked(stacks: Mapping[str, tuple[LayerSpec, ...]], found: Mapping[str, Sear
     return [Try(name, stacks[name], factor) for name, search in found.items() for factor in search.ask()]
 
 
+def _is_unsound(
+    scenario: Scenario, tried: Try, found: Mapping[str, Search], unsound: dict[float, str]
+) -> bool:
+    """Say whether a blade folds or has no steady state at all; then it breaks, and why is told."""
+    try:
+        steady_table(entry_of(scenario.candidate, tried).design)
+    except SimError as fault:
+        unsound[tried.factor] = str(fault)
+        found[tried.name].tell(tried.factor, math.nan)
+        return True
+    return False
+
+
 def softer_data(
     scenario: Scenario,
     searched: tuple[Mapping[str, Search], Mapping[tuple[str, float], Margin]],
@@ -100,7 +118,7 @@ def softer_data(
     soft = [
         Try(name, stacks[name], search.holds) for name, search in found.items() if math.isfinite(search.holds)
     ]
-    judged = assess_tries(scenario, [reference, *soft], kept)
+    judged = assess_tries(scenario, [reference, *soft], kept, scenario.cases_of(scenario.candidate))
     hours = yearly_hours(scenario, judged[0].gathered)
     silent = _silent(scenario, soft, kept)
     by_name = {entry.name: entry for entry in judged[1:]}
@@ -140,13 +158,14 @@ def winds_of(scenario: Scenario) -> list[str]:
 
 def _search_row(name: str, search: Search, seen: Mapping[tuple[str, float], Margin]) -> dict[str, Any]:
     factor = search.holds
+    known = sorted(((f, m) for (n, f), m in seen.items() if n == name), key=lambda pair: pair[0])
     tried = [
         {
             "factor": each,
             "margin_m": margin.value,
             "governing": governing_text(margin.verdict.governing),
         }
-        for each, margin in sorted((f, m) for (n, f), m in seen.items() if n == name)
+        for each, margin in known
     ]
     return {
         "stack": name,
@@ -233,7 +252,10 @@ def _struck(entry: Assessment) -> dict[str, Any]:
 
 
 def _silent(scenario: Scenario, soft: Sequence[Try], kept: Asked) -> dict[str, dict[str, Any]]:
-    """Return what remains at each softness when the tower-pass layers do nothing and nobody notices."""
+    """Return what remains at each softness when the tower-pass layers do nothing and nobody notices.
+
+    In the winds that the softness is sought in.
+    """
     tries = [
         Try(tried.name, bare, tried.factor)
         for tried in soft
@@ -241,7 +263,7 @@ def _silent(scenario: Scenario, soft: Sequence[Try], kept: Asked) -> dict[str, d
     ]
     if not tries:
         return {}
-    judged = assess_tries(scenario, tries, kept)
+    judged = assess_tries(scenario, tries, kept, hard_cases(scenario))
     return {
         entry.name: {
             "margin_m": entry.verdict.governing.margin,

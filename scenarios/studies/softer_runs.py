@@ -21,6 +21,8 @@ from sim.measures.statistics import percentiles, resample
 from sim.turbine import load_turbine
 
 Floats = NDArray[np.float64]
+NEAR = 1.0
+"""How much more [m] than the worst wind another must leave at every try to be left out of the search."""
 FACTOR, MASS = "blade.flap_stiffness_factor", "blade.mass_factor"
 
 
@@ -150,7 +152,20 @@ def without_logic(stack: tuple[LayerSpec, ...]) -> tuple[LayerSpec, ...]:
     return tuple(layer for layer in stack if not layer.load().tower_pass)
 
 
-def assess_tries(scenario: Scenario, tries: Sequence[Try], asked: Asked) -> list[Assessment]:
-    """March every wind of the scenario for each try and judge it; the first is the reference of bills."""
-    whole = with_entries(scenario, tries, scenario.cases_of(scenario.candidate))
+def near_cases(cases: Sequence[Case], seen: Sequence[Margin]) -> list[Case]:
+    """Return the cases whose wind was within NEAR of the worst one in any try; all before the first try."""
+    near = {
+        (item.condition, item.speed)
+        for margin in seen
+        for item in margin.verdict.bins
+        if not item.margin - margin.value > NEAR
+    }
+    return [case for case in cases if not seen or (case.load_case, case.wind.speed) in near]
+
+
+def assess_tries(
+    scenario: Scenario, tries: Sequence[Try], asked: Asked, cases: Sequence[Case]
+) -> list[Assessment]:
+    """March the given winds for each try and judge it; the first try is the reference of bills."""
+    whole = with_entries(scenario, tries, cases)
     return assess(whole, march(whole, asked))

@@ -8,6 +8,7 @@ from typing import Any
 
 from scenarios.answer import table
 from scenarios.studies.amounts import number
+from scenarios.studies.softer_runs import NEAR
 
 HEAD = [
     "stack",
@@ -88,8 +89,9 @@ def headline(data: Mapping[str, Any]) -> str:
 
 
 def warning_lines(data: Mapping[str, Any]) -> list[str]:
-    """Return the warnings of every blade's frequencies."""
-    told = [f"reference blade: {line}" for line in data["reference_campbell"]["warnings"]]
+    """Return the warnings of every blade's frequencies, and the factors at which a blade is unsound."""
+    told = [f"no sound blade at the factor {line}" for line in data["unsound_factors"]]
+    told += [f"reference blade: {line}" for line in data["reference_campbell"]["warnings"]]
     for row in data["stacks"]:
         if row["campbell"] is not None:
             told += [f"softest of {row['stack']}: {line}" for line in row["campbell"]["warnings"]]
@@ -100,11 +102,13 @@ def how_text(data: Mapping[str, Any]) -> str:
     """Return how the softest blade was sought."""
     return (
         f"The factor on flap stiffness at which {data['required_m']:.2f} m just remain, sought by bisection "
-        f"with chords in the same winds for all: {', '.join(data['winds'])}. Normal turbulence is milder "
+        f"with chords in the same winds for all: {', '.join(data['winds'])}. After the first round "
+        f"only those that came within {NEAR:g} m of the worst. Normal turbulence is milder "
         "at the same speed; it is marched at the end, for the bill. The blade's mass falls by "
         f"{data['spar_share']:g} of the share that its stiffness does (spar caps), "
         f"{data['reference_blade_mass_kg']:.0f} kg at the factor {data['reference_factor']:g}. Intervals "
-        "hold 95 % over seeds. Ratios are against the reference's stack on its own blade."
+        "hold 95 % over seeds; a gust that governs has none. Ratios are against the reference's stack on its "
+        "own blade."
     )
 
 
