@@ -121,7 +121,7 @@ def softer_data(
     judged = assess_tries(scenario, [reference, *soft], kept, scenario.cases_of(scenario.candidate))
     hours = yearly_hours(scenario, judged[0].gathered)
     silent = _silent(scenario, soft, kept)
-    by_name = {entry.name: entry for entry in judged[1:]}
+    by_name = {tried.name: entry for tried, entry in zip(soft, judged[1:], strict=True)}
     base_mass = blade_mass(entry_of(scenario.candidate, reference).design)
     rows = [
         _search_row(name, search, seen)
@@ -265,11 +265,11 @@ def _silent(scenario: Scenario, soft: Sequence[Try], kept: Asked) -> dict[str, d
         return {}
     judged = assess_tries(scenario, tries, kept, hard_cases(scenario))
     return {
-        entry.name: {
+        tried.name: {
             "margin_m": entry.verdict.governing.margin,
             "characteristic_m": entry.verdict.governing.characteristic,
             "governing": governing_text(entry.verdict.governing),
         }
         | _struck(entry)
-        for entry in judged
+        for tried, entry in zip(tries, judged, strict=True)
     }

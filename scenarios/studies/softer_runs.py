@@ -49,7 +49,7 @@ def entry_of(base: Entry, tried: Try) -> Entry:
     overrides = (*kept, (FACTOR, tried.factor), (MASS, mass))
     design = load_turbine(base.turbine.source, overrides)
     spec = replace(base.turbine, overrides=overrides, content=design.content_hash())
-    return Entry(tried.name, design, spec, tried.stack)
+    return Entry(f"{tried.name}, stiffness x {tried.factor:g}", design, spec, tried.stack)
 
 
 def with_entries(scenario: Scenario, tries: Sequence[Try], cases: Sequence[Case]) -> Scenario:
