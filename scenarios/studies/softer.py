@@ -27,6 +27,7 @@ from scenarios.studies.softer_runs import (
     entry_of,
     hard_cases,
     march,
+    margin_of,
     margins,
     near_cases,
     with_entries,
@@ -126,7 +127,11 @@ def softer_data(
     rows = [
         _search_row(name, search, seen)
         | ({} if name not in by_name else _bill(by_name[name], judged[0], hours))
-        | ({} if name not in by_name else _mass(search, seen[name, search.holds], file_factor, base_mass))
+        | (
+            {}
+            if name not in by_name
+            else _mass(search, margin_of(by_name[name].gathered), file_factor, base_mass)
+        )
         | {"fails_silently": silent.get(name)}
         | {"campbell": campbell(by_name[name].gathered.entry.design) if name in by_name else None}
         for name, search in found.items()

@@ -13,7 +13,7 @@ from scenarios.case import Case, LayerSpec
 from scenarios.scenario import Entry, Scenario
 from scenarios.store import CaseResult
 from scenarios.studies.assess import Assessment, assess
-from scenarios.studies.gather import gather
+from scenarios.studies.gather import Gathered, gather
 from scenarios.studies.lever_design import SPAR_SHARE, mass_factor
 from sim.errors import RunError
 from sim.measures.clearance import Verdict, judge
@@ -105,11 +105,11 @@ class Margin:
 
 def margins(scenario: Scenario, results: Mapping[str, CaseResult]) -> list[Margin]:
     """Return what each entry has to spare."""
-    return [_margin(scenario, entry, results) for entry in scenario.entries]
+    return [margin_of(gather(scenario, entry, results)) for entry in scenario.entries]
 
 
-def _margin(scenario: Scenario, entry: Entry, results: Mapping[str, CaseResult]) -> Margin:
-    gathered = gather(scenario, entry, results)
+def margin_of(gathered: Gathered) -> Margin:
+    """Return what an entry has to spare, with its interval over seeds; gusts have no scatter."""
     smallest = gathered.column("smallest_clearance_m")
     verdict = judge(gathered.labels, smallest, gathered.must)
     group, names = gathered.labels.bins()

@@ -107,7 +107,7 @@ def how_text(data: Mapping[str, Any]) -> str:
         "at the same speed; it is marched at the end, for the bill. The blade's mass falls by "
         f"{data['spar_share']:g} of the share that its stiffness does (spar caps), "
         f"{data['reference_blade_mass_kg']:.0f} kg at the factor {data['reference_factor']:g}. Intervals "
-        "hold 95 % over seeds; a gust that governs has none. Ratios are against the reference's stack on its "
+        "hold 95 % over seeds; a gust has no scatter. Ratios are against the reference's stack on its "
         "own blade."
     )
 
