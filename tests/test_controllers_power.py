@@ -133,7 +133,7 @@ def test_thrust_limit_without_wind_keeps_the_highest_schedule():
 
 
 def test_a_parameter_out_of_range_is_refused_with_layer_name_value_and_range():
-    with pytest.raises(InputError, match=r"layer power: damping = -1; must be a number from 0.3 to 3 -"):
+    with pytest.raises(InputError, match=r"layer power: damping = -1; must be a number from 0.3 to 3"):
         Power(damping=-1)
     with pytest.raises(InputError, match="damping = nan"):
         Power(damping=float("nan"))

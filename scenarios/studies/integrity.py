@@ -37,6 +37,8 @@ def integrity_data(scenario: Scenario, odds: Odds) -> dict[str, Any]:
     }
     if demands is None:
         return told | {"problem": "no odds of a strike without the logic: they were not sampled, or failed"}
+    if residual is None and odds.failed:
+        return told | {"problem": "no odds of a strike with the logic: sampling them failed"}
     if residual is None:
         residual = Interval(0.0, 0.0, 0.0, 0, "no logic")
     best = ask_of(_value(demands), tolerable_of(scenario), _value(residual))
