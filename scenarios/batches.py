@@ -26,19 +26,21 @@ def cut(cases: Iterable[Case], lanes: int, wind_bytes: int, jobs: int) -> list[l
     cases : to be run, each once
     lanes : most lanes in a batch
     wind_bytes : most memory that a batch's turbulence may take, the making of its fields included [bytes]
-    jobs : workers; a group is cut into a multiple of this many equal batches where it is large enough
+    jobs : workers; a group is cut into a multiple of this many batches where it is large enough
 
     Notes
     -----
     Compatible are cases of one period, one settling and judged time, one number of blades, one set of
-    sensors and one place of the disc (or a wind's grid would depend on the neighbours). Within a group all
-    lanes of one wind stay side by side.
+    sensors and one place of the disc (or a wind's grid would depend on the neighbours). A batch is of one
+    stack, since a call of its logic costs about the same for fifty lanes as for one, and more than the winds
+    that several stacks could share; within it all lanes of one wind stay side by side.
     """
-    ordered = sorted(cases, key=lambda case: (*_march(case), case.wind_key, case.stack_key, case.key))
+    ordered = sorted(cases, key=lambda case: (*_march(case), case.stack_key, case.wind_key, case.key))
     batches: list[list[Case]] = []
     for _, group in groupby(ordered, key=_march):
-        members = list(group)
-        batches += _fill(members, _share(len(members), lanes, jobs), wind_bytes)
+        stacks = [list(members) for _, members in groupby(group, key=lambda case: case.stack_key)]
+        for members, parts in zip(stacks, _parts([len(one) for one in stacks], lanes, jobs), strict=True):
+            batches += _fill(members, math.ceil(len(members) / parts), wind_bytes)
     return sorted(batches, key=lambda batch: -sum(case.simulated_s for case in batch))
 
 
@@ -68,12 +70,19 @@ def _march(case: Case) -> tuple[Any, ...]:
     )
 
 
-def _share(count: int, lanes: int, jobs: int) -> int:
-    """Return the size of equal batches, none above ``lanes``."""
-    batches = math.ceil(count / lanes)
-    if count >= 8 * max(jobs, 1):
-        batches = math.ceil(batches / max(jobs, 1)) * max(jobs, 1)
-    return math.ceil(count / batches)
+def _parts(counts: Sequence[int], lanes: int, jobs: int) -> list[int]:
+    """Return into how many equal batches the cases of each stack are cut, none above ``lanes``.
+
+    Notes
+    -----
+    Where there is enough to do, the batches in all are a multiple of ``jobs``, so that no worker waits for
+    another's last: the stack with the largest batches is cut once more until they are.
+    """
+    parts = [math.ceil(count / lanes) for count in counts]
+    while sum(counts) >= 8 * jobs and sum(parts) % max(jobs, 1):
+        largest = max(range(len(counts)), key=lambda n: counts[n] / parts[n])
+        parts[largest] += 1
+    return parts
 
 
 def _fill(cases: Sequence[Case], lanes: int, wind_bytes: int) -> list[list[Case]]:

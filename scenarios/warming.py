@@ -1,7 +1,7 @@
 """What is compiled before workers march, so that no two of them compile the same?
 
-The compiler takes longer than a short campaign. Its work is cut into halves that share next to nothing, for
-two workers side by side; afterwards every process finds both in the cache. No lane is marched for it.
+The compiler takes longer than a short campaign. Its work is cut into parts that share next to nothing, for
+workers side by side; afterwards every process finds them in the cache. No lane is marched for it.
 """
 
 from __future__ import annotations
@@ -10,12 +10,15 @@ import numpy as np
 
 from scenarios.load import load_scenario
 from scenarios.simulate import make_world
-from sim.counting import empty_log
+from sim.counting import close_cycles, empty_log
 from sim.flock import Flock, World, empty_lanes, stand_still
+from sim.fork import PURPOSE
 from sim.kernels import layout as at
 from sim.kernels.advance import make_work
 from sim.kernels.loads import gather_channels
+from sim.kernels.random import uniforms
 from sim.kernels.watch import add_up, close_pass, put_out, watch_blade
+from sim.measures.fatigue import rainflow
 from sim.stack import Stack, nothing_commanded
 
 
@@ -34,6 +37,14 @@ def warm_senses() -> None:
     _warm_watch(world)
     flock.sense()
     flock.apply(nothing_commanded(flock.known))
+
+
+def warm_counting() -> None:
+    """Compile the counting of cycles and the draw of forks."""
+    close_cycles(empty_log(1, 0, 1, turning=True, period=1.0))
+    rainflow(np.array([0.0, 1.0, 0.0]))
+    none = np.zeros(1, np.int64)
+    uniforms(none.astype(np.uint64), none, none, PURPOSE)
 
 
 def _warm_watch(world: World) -> None:
@@ -58,4 +69,4 @@ def _nobody(in_event: bool) -> tuple[World, Flock]:
     return world, flock
 
 
-WARM = (warm_march, warm_senses)
+WARM = (warm_march, warm_senses, warm_counting)

@@ -177,8 +177,8 @@ class Flock:
         applied, torque = np.empty_like(pitch), np.empty_like(asked)
         world = self.world
         breaking.command(
-            applied, torque, self.ring, pitch, asked, commands.stop, self.lanes, self.faults, world.design,
-            self.whole, self.share, world.period,
+            applied, torque, self.ring, pitch, asked, commands.stop.copy(), self.lanes, self.faults,
+            world.design, self.whole, self.share, world.period,
         )  # fmt: skip
         return applied, torque
 

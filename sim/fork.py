@@ -71,7 +71,7 @@ class ForkYard:
             return
         if self.started is None:
             self.started = np.zeros(len(flock), np.int64)
-        rows, blades = np.nonzero(fresh)
+        rows, blades = (np.ascontiguousarray(found) for found in np.nonzero(fresh))
         np.add.at(self.started, rows, 1)
         share = self.started[rows] / np.maximum(log.pass_count[rows] + 1.0, self.started[rows])
         chance = np.minimum(1.0, 1.0 / (COST * share))

@@ -342,6 +342,14 @@ def test_batches_hold_every_case_once_within_both_limits() -> None:
         assert len({case.wind_key for case in batch}) <= 7
 
 
+@pytest.mark.parametrize("jobs", [1, 2, 3, 4])
+def test_a_batch_is_of_one_stack_and_no_worker_waits_for_the_last(jobs: int) -> None:
+    cases = [make_case(n, stack) for n in range(40) for stack in ("power", "guard", "scheduled")]
+    batches = cut(cases, 96, 2**40, jobs)
+    assert all(len({case.stack_key for case in batch}) == 1 for batch in batches)
+    assert len(batches) == {1: 3, 2: 4, 3: 3, 4: 4}[jobs]
+
+
 def test_turbulence_of_ten_minutes_takes_the_bytes_of_its_grid() -> None:
     # 660 s at 10 Hz and 2 % more, rounded up to 6750 = 2 3^3 5^3 steps; 15 x 15 points, three components.
     assert wind_bytes_of(make_case(1)) == 6750 * 225 * 3 * 4
