@@ -45,7 +45,7 @@ def watch(faults, seconds: float = 12.0, wind: float = 10.0, stack: Stack | None
     return np.stack(out)[round(SETTLE / PERIOD) :], np.stack(asked)[round(SETTLE / PERIOD) :], flock
 
 
-def test_every_kind_of_fault_of_the_issue_has_a_code_of_its_own_part():
+def test_every_kind_of_fault_has_a_code_of_its_own_part():
     codes = {kind.code: kind.part for kind in KINDS.values()}
     assert all((code < breaking.SENSORS_END) == (part == "sensor") for code, part in codes.items())
     assert len({kind.code for name, kind in KINDS.items() if name != "encoder_slip"}) == len(KINDS) - 1

@@ -46,7 +46,7 @@ def entry_of(small: Brisk, name: str) -> dict:
     return next(entry for entry in small.answer.data["controllers"] if entry["name"] == name)
 
 
-def test_the_object_has_every_key_that_the_issue_names(small: Brisk) -> None:
+def test_the_object_has_every_key_that_programs_rely_on(small: Brisk) -> None:
     told = json.loads(to_json(small.answer.data))
     for key in ("scenario", "turbine", "seed", "versions", "configuration_hash", "page", "failed_cases"):
         assert key in told
