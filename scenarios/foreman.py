@@ -54,9 +54,7 @@ class Limits:
     """How large a batch may be, and how long one may stand still."""
 
     lanes: int = 360
-    wind_bytes: int = (
-        900 * 2**20
-    )  #: with the factors that are kept (200 MB, of the tensor 70 MB) below 1.25 GiB
+    wind_bytes: int = 11 * 2**26  #: with the factors that are kept (200 MB, of the tensor 70 MB) below 1 GiB
     stall_first_s: float = 600.0  #: before any batch has finished, for a batch that gives no sign of life
     stall_least_s: float = 60.0  #: the shortest limit once batches have finished
     stall_beating_s: float = 60.0  #: for a batch that has given signs of life

@@ -144,7 +144,7 @@ def test_an_impossible_pack_is_refused():
 @pytest.mark.parametrize("model", ["kaimal", pytest.param("tensor", marks=pytest.mark.slow)])
 def test_winds_are_made_within_the_room_that_batches_leave_for_it(model):
     # What a worker holds at most: its batch's boxes, `MAKING` more while one is made, and kept factors:
-    # those of the coherence below CACHE_BYTES, those of the tensor for eight speeds. Together: 1.25 GiB.
+    # those of the coherence below CACHE_BYTES, those of the tensor for eight speeds. Together: a gibibyte.
     specs = [site_wind("normal_turbulence", SITE, 25.0, seed=seed, model=model) for seed in range(3)]
     pack_winds(specs[:1], 90.0, 126.0, 200.0)
     tracemalloc.start()
@@ -155,7 +155,7 @@ def test_winds_are_made_within_the_room_that_batches_leave_for_it(model):
     assert peak < boxes.nbytes + MAKING * boxes[0].nbytes + 16e6
     kept = wave_factors(25.0, SITE.scale, rotor_grid(126.0, 200.0))[0].nbytes if model == "tensor" else 0
     # A lane of 4200 s has 20 times the bins, and ln(20) / GROUP_WIDTH more bands: twice as many.
-    assert Limits().wind_bytes + CACHE_BYTES + 8 * 2 * kept + 16e6 < 1.25 * 2**30
+    assert Limits().wind_bytes + CACHE_BYTES + 8 * 2 * kept + 16e6 < 2**30
 
 
 @pytest.mark.parametrize(
