@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from scenarios.cli import main
 from scenarios.load import load_scenario
 from scenarios.studies.campbell import campbell, crossing
+from scenarios.studies.softer import mass_told
 from scenarios.studies.softer_runs import (
     Margin,
     Try,
@@ -142,3 +143,22 @@ def test_softer_tells_every_stack_and_what_a_silent_failure_does(tmp_path, capsy
     assert alone["fails_silently"] is None
     page = (tmp_path / "brisk-study-softer.html").read_text(encoding="utf-8")
     assert "When the logic fails silently" in page and "6P" in page
+
+
+def test_the_factors_interval_holds_the_factor_and_is_none_where_only_gusts_decide() -> None:
+    """On the line 10 (factor - 0.77) m the root is known; a scatter of 0.2 m is 0.02 of the factor."""
+    search = solved(lambda factor: 10.0 * (factor - 0.77))
+    verdict = judge(
+        Labels(np.array(["event"] * 12), np.array(["gust"] * 12), np.full(12, 10.0), np.arange(12)),
+        np.full(12, 3.9 + search.margins[search.holds]),
+        3.9,
+    )
+    still = mass_told(search, Margin(verdict, 0.01, 0.01), 1.0, 14000.0)
+    assert math.isnan(still["interval"]["low"]) and math.isnan(still["mass_saved_interval_kg"]["high"])
+    told = mass_told(search, Margin(verdict, -0.2, 0.2), 1.0, 14000.0)
+    assert told["interval"]["low"] == pytest.approx(search.holds - 0.02, abs=1e-9)
+    assert told["interval"]["high"] == pytest.approx(search.holds + 0.02, abs=1e-9)
+    low, high = told["mass_saved_interval_kg"].values()
+    assert low < told["mass_saved_kg"] < high
+    beside = mass_told(search, Margin(verdict, 0.001, 0.1), 1.0, 14000.0)
+    assert beside["interval"]["high"] == search.holds

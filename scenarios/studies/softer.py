@@ -130,7 +130,7 @@ def softer_data(
         | (
             {}
             if name not in by_name
-            else _mass(search, margin_of(by_name[name].gathered), file_factor, base_mass)
+            else mass_told(search, margin_of(by_name[name].gathered), file_factor, base_mass)
         )
         | {"fails_silently": silent.get(name)}
         | {"campbell": campbell(by_name[name].gathered.entry.design) if name in by_name else None}
@@ -190,10 +190,16 @@ def _note(search: Search) -> str:
     return ""
 
 
-def _mass(search: Search, margin: Margin, reference: float, base_mass: float) -> dict[str, Any]:
-    """Return factor's interval, and what the blade loses in mass, with its interval."""
+def mass_told(search: Search, margin: Margin, reference: float, base_mass: float) -> dict[str, Any]:
+    """Return factor's interval, and what the blade loses in mass, with its interval.
+
+    Where only gusts decide there is no scatter, and so no interval; the factor itself holds with a little to
+    spare, and belongs to its interval.
+    """
     factor, slope = search.holds, search.slope
-    ends = [factor - end / slope if slope > 0.0 else math.nan for end in (margin.high, margin.low)]
+    is_known = slope > 0.0 and margin.high > margin.low
+    ends = [factor - end / slope if is_known else math.nan for end in (margin.high, margin.low)]
+    ends = [min(ends[0], factor), max(ends[1], factor)] if is_known else ends
     root = factor - margin.value / slope if slope > 0.0 else math.nan
     per = base_mass / mass_factor(reference, SPAR_SHARE)
 

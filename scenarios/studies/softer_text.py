@@ -26,6 +26,11 @@ HEAD = [
 SILENT_HEAD = ["stack", "remains m", "margin m", "smallest m", "passes broken", "strikes", "governing"]
 
 
+def _span(ends: Mapping[str, float], style: str) -> str:
+    """Write an interval; none where only gusts decide, which have no seeds."""
+    return "none" if math.isnan(ends["low"]) else f"{ends['low']:{style}}..{ends['high']:{style}}"
+
+
 def stack_cells(row: Mapping[str, Any]) -> list[str]:
     """Return one stack's softest blade as the cells of a table."""
     if math.isnan(row["softest_factor"]):
@@ -35,9 +40,9 @@ def stack_cells(row: Mapping[str, Any]) -> list[str]:
     return [
         row["stack"],
         f"{row['softest_factor']:.3f}",
-        f"{number(ends['low'], '.3f')}..{number(ends['high'], '.3f')}",
+        _span(ends, ".3f"),
         f"{row['mass_saved_kg']:.0f}",
-        f"{number(saved['low'], '.0f')}..{number(saved['high'], '.0f')}",
+        _span(saved, ".0f"),
         number(row["travel_ratio"]),
         number(row["energy_ratio"], ".4f"),
         *(number(item["ratio"], ".3f") for item in fatigue),
@@ -67,7 +72,7 @@ def headline(data: Mapping[str, Any]) -> str:
     saved = last["mass_saved_interval_kg"]
     told = (
         f"{last['stack']} lets this blade lose {last['mass_saved_share']:.1%} of its mass "
-        f"({last['mass_saved_kg']:.0f} kg, {number(saved['low'], '.0f')}..{number(saved['high'], '.0f')}; "
+        f"({last['mass_saved_kg']:.0f} kg, interval {_span(saved, '.0f')}; "
         f"flap stiffness x {last['softest_factor']:.3f})"
     )
     if first is not last:
