@@ -41,6 +41,69 @@ def test_demo_turbine_has_thirteen_metres_and_loses_its_prebend_at_feather() -> 
     assert lost == pytest.approx(1.983, abs=0.1)
 
 
+def test_without_prebend_feather_leaves_the_published_reference_line_where_it_was() -> None:
+    # The published rotor again (10.539 m, from memory): what lies on the blade axis is not moved by pitch.
+    published = load_turbine(PUBLISHED)
+    feathered = geometry.unloaded_clearance_axis(published, published.pitch.feather)
+    assert feathered == pytest.approx(10.539, abs=5e-4)
+    assert feathered == pytest.approx(geometry.unloaded_clearance_axis(published), abs=1e-12)
+
+
+def around_the_turn(turbine: Turbine, pitch: float) -> tuple[float, float]:
+    """Smallest distance of the tip's line and of its outline over a turn, by rotation and brute force.
+
+    The blade is placed upright in its own axes, then turned by pitch, cone, azimuth and tilt in this order;
+    the outline is 720 points of the ellipse, each of which is a horizontal distance from the tower's wall.
+    """
+    table, rotor = turbine.blade, turbine.rotor
+
+    def turn(axis: int, angle: float) -> np.ndarray:
+        c, s = math.cos(angle), math.sin(angle)
+        first, second = [(1, 2), (2, 0), (0, 1)][axis]
+        made = np.eye(3)
+        made[first, first] = made[second, second] = c
+        made[first, second], made[second, first] = -s, s
+        return made
+
+    s = np.linspace(0.0, 2.0 * np.pi, 721)[:-1]
+    chord, thick = table.chord[-1], table.chord[-1] * table.thickness_ratio[-1]
+    forward, across = (table.pitch_axis[-1] - 0.5) * chord + 0.5 * chord * np.cos(s), 0.5 * thick * np.sin(s)
+    # Upright blade: z up along it, x downwind, and it moves towards -y. Twist turns the leading edge upwind.
+    twist = float(table.twist[-1])
+    flap = across * math.cos(twist) - forward * math.sin(twist)
+    lead = forward * math.cos(twist) + across * math.sin(twist)
+    prebend = rotor.side * table.prebend[-1]
+    outline = np.stack([prebend + flap, -lead, np.zeros_like(s)])
+    line = np.array([[prebend], [0.0], [0.0]])
+    lines, outlines = [], []
+    for azimuth in np.linspace(math.pi - 0.08, math.pi + 0.08, 3201):
+        # Pitch turns x towards the motion (-y); the cone leans z away from the tower (side x); azimuth turns
+        # z towards -y; tilt lifts the rotor's end of the shaft.
+        whole = turn(1, rotor.side * -rotor.tilt) @ turn(0, azimuth) @ turn(1, rotor.side * rotor.cone)
+        whole = whole @ turn(2, -pitch)
+        hub = np.array([[rotor.side * rotor.overhang * math.cos(rotor.tilt)], [0.0], [rotor.hub_height]])
+        for points, found in ((line, lines), (outline, outlines)):
+            placed = hub + whole @ (points + np.array([[0.0], [0.0], [turbine.rotor_radius]]))
+            wall = geometry.tower_radius(turbine, placed[2])
+            found.append(float(np.min(np.hypot(placed[0], placed[1]) - wall)))
+    return min(lines), min(outlines)
+
+
+@OUT_OF_PLANE
+@pytest.mark.parametrize("pitch_deg", [0.0, 88.0])
+def test_the_smallest_clearance_of_a_feathered_blade_is_that_of_a_turned_outline(
+    side: float, pitch_deg: float
+) -> None:
+    pitch = math.radians(pitch_deg)
+    turbine = leaning(SKERRY, side=side)
+    turbine = replace(turbine, pitch=replace(turbine.pitch, feather=pitch))
+    line, outline = around_the_turn(turbine, pitch)
+    assert geometry.unloaded_clearance_axis(turbine, pitch) == pytest.approx(line, abs=1e-4)
+    assert geometry.feathered_clearance(turbine) == pytest.approx(outline, abs=1e-3)
+    if pitch:
+        assert geometry.unloaded_clearance_axis(turbine) - line > 1.8
+
+
 @OUT_OF_PLANE
 @settings(deadline=None, derandomize=True, max_examples=40)
 @given(tilt=angles, cone=angles, overhang=st.floats(1.0, 12.0))

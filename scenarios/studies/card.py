@@ -12,7 +12,7 @@ from scenarios.provenance import versions
 from scenarios.studies.waterfall import waterfall
 from sim.design import Turbine
 from sim.plant.blade import blade_modes
-from sim.plant.geometry import unloaded_clearance, unloaded_clearance_axis
+from sim.plant.geometry import feathered_clearance, unloaded_clearance, unloaded_clearance_axis
 from sim.plant.tower import tower_modes
 from sim.plant.trim import Steady, steady_table
 
@@ -69,6 +69,8 @@ def card(turbine: Turbine) -> dict[str, Any]:
         "tower_top_mass_kg": tower.top.mass,
         "unloaded_clearance_m": clearance,
         "unloaded_clearance_axis_m": unloaded_clearance_axis(turbine),
+        "feathered_clearance_m": feathered_clearance(turbine),
+        "feathered_clearance_axis_m": unloaded_clearance_axis(turbine, turbine.pitch.feather),
         "frequencies_Hz": _frequencies(turbine),
         "tower_frequencies_Hz": {
             "fore_aft": tower.fore_aft.frequency,
@@ -117,8 +119,9 @@ def card_text(data: dict[str, Any]) -> str:
         f"{data['blade_first_moment_kg_m']:.4g} kg m; tower top {data['tower_top_mass_kg'] / 1e3:.0f} t",
         f"rotor {data['rotor_side']} of the tower, tilt {data['tilt_deg']:+.2f} deg, cone "
         f"{data['cone_deg']:+.2f} deg ({SIGNS})",
-        f"unloaded clearance {data['unloaded_clearance_m']:.2f} m "
-        f"(reference line alone {data['unloaded_clearance_axis_m']:.2f} m)",
+        f"unloaded clearance, rotor turning, {data['unloaded_clearance_m']:.2f} m "
+        f"(reference line alone {data['unloaded_clearance_axis_m']:.2f} m); at rest, blades at feather, "
+        f"{data['feathered_clearance_m']:.2f} m (reference line {data['feathered_clearance_axis_m']:.2f} m)",
         "From the unloaded clearance to what remains in steady wind, the blade down:\n" + _fall_text(data),
         "Frequencies [Hz] against multiples of the rotor speed (tower fore-aft "
         f"{data['tower_frequencies_Hz']['fore_aft']:.3f}, side-side "

@@ -116,27 +116,52 @@ def lowest_tip_height(turbine: Turbine) -> float:
     )
 
 
-def unloaded_clearance_axis(turbine: Turbine) -> float:
-    """Unloaded clearance of the tip's reference line, in closed form [m].
+def unloaded_clearance_axis(turbine: Turbine, pitch: float = 0.0) -> float:
+    """Unloaded clearance of the tip's reference line, in closed form: the smallest over azimuth [m].
+
+    Parameters
+    ----------
+    pitch : [rad] of all blades; zero is fine pitch, and the turbine's feather that of a rotor at rest
 
     Notes
     -----
-    Blade down, fine pitch zero, without the blades' offsets. With overhang L, radius R, prebend p:
-    ``L cos(tilt) + R sin(tilt + cone) + p cos(tilt + cone)`` less the tower's radius at the height of the
-    tip, ``hub_height - R cos(tilt + cone) + p sin(tilt + cone)``. The section's outline is left out; it
-    counts in `unloaded_clearance`.
+    Without the blades' offsets. With overhang L, tip radius R, prebend p and pitch b the tip stands
+    ``e = R sin(cone) + p cos(cone) cos(b)`` from the rotor's plane and
+    ``rho = hypot(R cos(cone) - p sin(cone) cos(b), p sin(b))`` from the shaft, and is nearest where it is
+    lowest: ``(L + e) cos(tilt) + rho sin(tilt)`` from the tower's axis, at the height ``hub_height - rho
+    cos(tilt) + e sin(tilt)``, less the tower's radius there. At zero pitch that is ``L cos(tilt) + R
+    sin(tilt + cone) + p cos(tilt + cone)``. The section's outline is left out; it counts in
+    `unloaded_clearance` and `feathered_clearance`.
 
     References
     ----------
-    Derived here: the blade axis points down at ``tilt + cone`` from the vertical, away from the tower; the
-    prebend stands at a right angle to it.
+    Derived here: pitch turns the prebend about the blade axis, from the cone's outside into the plane. Turned
+    away from the tower by an angle d, the tip loses about rho x d^2 sin(tilt) / (2 x) of the distance x and
+    gains rho^2 d^2 / (2 x): it is nearest at d = 0 while rho > x sin(tilt).
     """
     rotor = turbine.rotor
-    lean = rotor.tilt + rotor.cone
     radius, prebend = turbine.rotor_radius, float(turbine.blade.prebend[-1])
-    reach = rotor.overhang * math.cos(rotor.tilt) + radius * math.sin(lean) + prebend * math.cos(lean)
-    height = rotor.hub_height - radius * math.cos(lean) + prebend * math.sin(lean)
+    ahead, aside = prebend * math.cos(pitch), prebend * math.sin(pitch)
+    out = radius * math.sin(rotor.cone) + ahead * math.cos(rotor.cone)
+    rho = math.hypot(radius * math.cos(rotor.cone) - ahead * math.sin(rotor.cone), aside)
+    reach = (rotor.overhang + out) * math.cos(rotor.tilt) + rho * math.sin(rotor.tilt)
+    height = rotor.hub_height - rho * math.cos(rotor.tilt) + out * math.sin(rotor.tilt)
     return reach - float(tower_radius(turbine, height))
+
+
+def lowest_azimuth(turbine: Turbine, pitch: float, blade: int = 0) -> float:
+    """Azimuth of a blade [rad] at which the reference line of its unloaded tip is lowest.
+
+    Notes
+    -----
+    Pitch b turns the prebend p into the plane, ``atan2(side p sin(b), R cos(cone) - p sin(cone) cos(b))``
+    ahead of the blade's root in the sense of rotation; the root stands back by as much.
+    """
+    rotor = turbine.rotor
+    prebend = float(prebend_line(turbine, blade)[-1])
+    turned = pitch + float(turbine.blade.pitch_offset[blade])
+    level = turbine.rotor_radius * math.cos(rotor.cone) - prebend * math.sin(rotor.cone) * math.cos(turned)
+    return math.pi - math.atan2(rotor.side * prebend * math.sin(turned), level)
 
 
 def outline_reach(
@@ -223,3 +248,28 @@ def unloaded_clearance(turbine: Turbine, pitch: float | None = None) -> float:
     turned = turbine.pitch.fine if pitch is None else pitch
     blades = range(turbine.rotor.blade_count)
     return min(float(clearance_at(turbine, math.pi, turned, blade)[-1]) for blade in blades)
+
+
+def feathered_clearance(turbine: Turbine) -> float:
+    """Unloaded clearance at rest: tip outline to wall at feather, the worst blade and azimuth [m].
+
+    Notes
+    -----
+    As `unloaded_clearance` it is stated at the tip. The reference line gives the azimuth to begin with
+    (`lowest_azimuth`); two parabolas through three neighbours find the outline's own smallest distance.
+    """
+    return min(_nearest(turbine, turbine.pitch.feather, b) for b in range(turbine.rotor.blade_count))
+
+
+def _nearest(turbine: Turbine, pitch: float, blade: int) -> float:
+    azimuth = lowest_azimuth(turbine, pitch, blade)
+    least = math.nan
+    for step in (2e-2, 2e-3):
+        before, least, after = (
+            float(clearance_at(turbine, azimuth + n * step, pitch, blade)[-1]) for n in (-1, 0, 1)
+        )
+        bend = before - 2.0 * least + after
+        if bend > 0.0:
+            azimuth += 0.5 * (before - after) / bend * step
+            least -= 0.125 * (before - after) ** 2 / bend
+    return least
