@@ -1,8 +1,21 @@
-"""How many processes run the suite: two when all of it is asked for, else as the command line says."""
+"""How does the suite run: in how many processes, and with what left of the test before?"""
 
 from __future__ import annotations
 
+import logging
+from collections.abc import Iterator
+
 import pytest
+
+
+@pytest.fixture(autouse=True)
+def _log_as_found() -> Iterator[None]:
+    """Undo what a command of a test did to the log: it sets the level, and writes to that test's stream."""
+    log = logging.getLogger("wideberth")
+    level, handlers = log.level, log.handlers[:]
+    yield
+    log.setLevel(level)
+    log.handlers[:] = handlers
 
 
 @pytest.hookimpl(tryfirst=True)
