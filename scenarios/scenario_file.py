@@ -7,6 +7,7 @@ from typing import Any, Literal
 from pydantic import Field
 
 from scenarios.fault_keys import FaultKeys
+from scenarios.frontier_keys import FrontierKeys
 from scenarios.life_keys import LifeKeys
 from scenarios.reliability_keys import ReliabilityKeys
 from scenarios.requirement_keys import RequirementKeys
@@ -93,6 +94,9 @@ class ScenarioKeys(FileModel):
     sensors: SensorKeys
     reliability: ReliabilityKeys = Field(
         default_factory=ReliabilityKeys, description="what `reliability` assumes"
+    )
+    frontier: FrontierKeys = Field(
+        default_factory=FrontierKeys, description="what the question `frontier` sweeps"
     )
     faults: list[FaultKeys] = Field(default_factory=list, description="what breaks")
     winds: list[WindKeys] = Field(min_length=1, description="load cases")

@@ -63,7 +63,7 @@ def test_a_pass_that_breaks_in_the_swing_after_an_action_is_the_logics_harm(smal
     swung["clearance_without_m"][quiet] = entry.gathered.required + np.array([0.1, -0.05])
     entry.gathered.__dict__["passes"] = swung
     try:
-        assert rebounds(entry).tolist() == [quiet[0]]
+        assert rebounds(entry.gathered).tolist() == [quiet[0]]
     finally:
         entry.gathered.__dict__["passes"] = passes
 

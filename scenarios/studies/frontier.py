@@ -4,55 +4,43 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from scenarios.answer import Options, table
+from scenarios.answer import Options
 from scenarios.asked import Asked
-from scenarios.case import Case, LayerSpec
-from scenarios.scenario import Entry, Scenario
-from scenarios.store import Store
-from scenarios.studies.assess import Assessment, assess
-from scenarios.studies.telling import interval_data, number
+from scenarios.campaign import Engine
+from scenarios.case import Case
+from scenarios.frontier_keys import FrontierKeys
+from scenarios.frontier_run import frontier_case, simulate
+from scenarios.load import load_scenario
+from scenarios.scenario import Scenario
+from scenarios.store import CaseResult, Store
+from scenarios.studies.assess import Assessment
+from scenarios.studies.frontier_points import (
+    KIND,
+    Point,
+    Swept,
+    extreme_cases,
+    settings,
+    swept,
+    without_logic,
+)
+from scenarios.studies.frontier_reasons import reasons
+from scenarios.studies.frontier_verdict import claim, verdicts
+from scenarios.studies.gather import Gathered
+from scenarios.studies.telling import interval_data
+from scenarios.warming import WARM
 from sim.errors import InputError
+from sim.measures.misses import rare_share, scatter
+from sim.measures.statistics import Interval
 from sim.plant.trim import steady_table
 
-DEMANDS = 0.03
-"""Share of the reference's passes that are made demands, so that misses can be counted [-]."""
-GOOD_ENOUGH = 0.01
-"""Share of demands that may be missed [-]."""
-MARGINS = (-0.6, 0.0, 0.7, 1.8)
-"""Swept, beside a layer's own margin [m]."""
-AMPLITUDES = (1.0, 1.5, 2.0, 3.0)
-"""Swept, of the permanent pulse [deg]."""
-NOTE = (
-    "Extreme turbulence. The required clearance is set to where {percent:g} % of the passes without logic "
-    "break it ({required:.2f} m), so that misses can be counted. Extra travel is that over the stack without "
-    "tower-pass logic, per blade. Demands are estimated from forks drawn at random; broken passes are "
-    "counted, and told as share of those without logic in the same winds. The oracle is no logic: each pass "
-    "of the run without logic is given just the relief that it turned out to lack, at the settled relief per "
-    "degree, up and back. A setting misses few enough where its estimate does; what seeds can show is its "
-    "interval."
-)
-SHOWN_BY = ("demands", "missed_share", "missed_interval", "broken_passes")
-"""What stands behind a verdict: kept from the setting that it names."""
-HEAD = [
-    "logic", "swept", "value", "demands", "missed %", "95 % from", "to", "broken", "of reference's %",
-    "extra travel deg/h",
-]  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Point:
-    """One setting of one layer."""
-
-    layer: str
-    parameter: str
-    value: float
-    entry: Entry
-    cases: tuple[Case, ...]
+HOPELESS = 0.1
+"""Share of demands missed in the first seeds above which a setting meets no further ones [-]."""
+LEARNED_BELOW = 0.2
+"""Share of demands missed up to which a setting tells how many are missed together [-]."""
 
 
 def frontier(
@@ -71,7 +59,8 @@ def frontier(
     Returns
     -------
     dict
-        ``required_clearance_m``, ``points`` (one row for each setting), ``oracle`` and ``verdict``.
+        ``required_clearance_m``, ``points`` (one row for each setting), ``oracle``, ``verdict``,
+        ``claim``.
 
     Raises
     ------
@@ -79,185 +68,134 @@ def frontier(
         The scenario has no extreme turbulence, or its first entry has tower-pass logic.
     RunError
         As `scenarios.campaign.run_cases`.
+
+    Notes
+    -----
+    The run without logic in all winds comes first; it says what clearance to ask for, and which passes are
+    demands. Then every setting meets the first seeds, and those that do not miss more than HOPELESS
+    of their demands meet the rest.
     """
-    reference = entries[0]
-    rows = np.array([case.wind.kind == "extreme_turbulence" for case in reference.gathered.cases])
-    if reference.has_logic or not rows.any():
+    if entries[0].has_logic or not any(case.wind.kind == KIND for case in scenario.cases):
         raise InputError(
             f"{scenario.path}: questions = frontier; needs a first entry without tower-pass logic and a wind "
-            "of kind extreme_turbulence"
+            f"of kind {KIND}"
         )
-    passes = reference.gathered.passes
-    inside = rows[passes["case"]]
-    required = float(np.quantile(passes["clearance_m"][inside], DEMANDS))
-    share = round(required / reference.gathered.unloaded, 4)
-    points = [point for entry in scenario.entries for point in _points(scenario, entry, share)]
-    everything = [case for point in points for case in point.cases]
-    results = Asked(scenario, store, options, "frontier").run(everything).results
-    swept = replace(scenario, entries=tuple(point.entry for point in points), cases=tuple(everything))
-    broken = int(np.sum(passes["clearance_m"][inside] < share * reference.gathered.unloaded))
-    base = (_travel(reference, rows), broken)
-    judged = assess(swept, results)
-    told = [_row(point, found, base) for point, found in zip(points, judged, strict=True)]
-    oracle = _oracle(reference, inside, share * reference.gathered.unloaded, _hours(reference, rows))
+    keys = FrontierKeys(**scenario.keys["frontier"])
+    more = in_more_winds(scenario, keys.seeds)
+    asked, engine = Asked(scenario, store, options, f"frontier, {keys.seeds} seeds"), Engine(simulate, WARM)
+
+    def run(cases: Sequence[Case]) -> Mapping[str, CaseResult]:
+        return asked.run(cases, engine).results
+
+    cases = [frontier_case(case) for case in extreme_cases(more, more.reference)]
+    base = without_logic(more, more.reference, cases, run(cases))
+    asked_for = float(np.quantile(base.passes["clearance_m"], keys.demand_share))
+    share = round(asked_for / base.unloaded, 4)
+    required = share * base.unloaded
+    points = settings(more, keys, share)
+    judged = _in_two_stages(more, points, base, (required, keys.first_seeds), run)
+    oracle = oracle_travel(base, required)
+    rows = told(judged)
+    verdict = verdicts(judged, rows, oracle)
     return {
-        "required_clearance_m": share * reference.gathered.unloaded,
-        "share_of_passes_made_demands": DEMANDS,
-        "points": told,
+        "required_clearance_m": required,
+        "share_of_passes_made_demands": keys.demand_share,
+        "winds": len(cases),
+        "passes_without_logic": int(base.passes["case"].size),
+        "demands": int(np.sum(base.passes["clearance_m"] < required)),
+        "points": rows,
         "oracle": {"missed_share": 0.0, "extra_travel_deg_per_hour": oracle},
-        "verdict": _verdict(told, oracle),
+        "verdict": verdict,
+        "claim": claim(verdict),
     }
 
 
-def _points(scenario: Scenario, entry: Entry, share: float) -> list[Point]:
-    """Return the settings of an entry whose stack is one tower-pass layer on top of what makes power."""
-    passing = [n for n, layer in enumerate(entry.stack) if layer.load().tower_pass]
-    if len(passing) != 1:
-        return []
-    layer = entry.stack[passing[0]]
-    given = dict(layer.parameters)
-    if "margin_m" in given:
-        name, values = "margin_m", sorted({*MARGINS, round(given["margin_m"], 3)})
-    elif "amplitude_deg" in given:
-        name, values = "amplitude_deg", sorted({*AMPLITUDES})
-    else:
-        return []
-    cases = [case for case in scenario.cases_of(entry) if case.wind.kind == "extreme_turbulence"]
-    return [_point(entry, passing[0], (name, value), cases, share) for value in values]
+def in_more_winds(scenario: Scenario, seeds: int) -> Scenario:
+    """Return the scenario with this many seeds of every wind of extreme turbulence."""
+    winds = enumerate(scenario.keys["winds"])
+    asked = [(f"winds[{n}].seeds", seeds) for n, wind in winds if wind["kind"] == KIND]
+    return load_scenario(scenario.path, (*scenario.asked, *asked))
 
 
-def _point(
-    entry: Entry, place: int, setting: tuple[str, float], cases: Sequence[Case], share: float
-) -> Point:
-    layer = entry.stack[place]
-    parameters = tuple(sorted((dict(layer.parameters) | dict([setting])).items()))
-    stack: tuple[LayerSpec, ...] = tuple(
-        replace(other, parameters=parameters) if n == place else other for n, other in enumerate(entry.stack)
-    )
-    title = f"{entry.name}, {setting[0]} {setting[1]:g}"
-    return Point(
-        layer.name,
-        *setting,
-        replace(entry, name=title, stack=stack),
-        tuple(replace(case, entry=title, stack=stack, required_share=share) for case in cases),
-    )
+def _in_two_stages(
+    scenario: Scenario, points: Sequence[Point], base: Gathered, wanted: tuple[float, int], run: Any
+) -> list[Swept]:
+    """March the first seeds of every setting, then all seeds of those that are not hopeless."""
+    required, seeds = wanted
+    first = [point.first(seeds) for point in points]
+    results = run([case for point in first for case in point.cases])
+    tried = [swept(scenario, point, results, base, required) for point in first]
+    kept = [n for n, found in enumerate(tried) if points[n].is_pulse or not found.missed_share > HOPELESS]
+    results = run([case for n in kept for case in points[n].cases])
+    full = {n: swept(scenario, points[n], results, base, required) for n in kept}
+    return [full.get(n, tried[n]) for n in range(len(points))]
 
 
-def _row(point: Point, found: Assessment, base: tuple[float, int]) -> dict[str, Any]:
-    """Return one setting's numbers; ``base`` is the travel and the broken passes without logic."""
-    counts = found.ledger.total()
-    demands = counts["saved"] + counts["missed"]
-    rows = np.ones(len(found.gathered.cases), bool)
+def told(judged: Sequence[Swept]) -> list[dict[str, Any]]:
+    """Return one row for each setting; units in the names."""
+    burst = together(judged)
+    return [row(found, missed(found, burst)) for found in judged]
+
+
+def together(judged: Sequence[Swept]) -> float | None:
+    """Return how many misses come together, learned from the settings that miss some and not many."""
+    some = [found for found in judged if 0.0 < found.missed_share <= LEARNED_BELOW]
+    if not some:
+        return None
+    spread = sum(scatter(found.broken, found.demands, found.groups) for found in some)
+    return spread / sum(float(found.broken.sum()) for found in some)
+
+
+def missed(found: Swept, burst: float | None) -> Interval:
+    """Return the share of demands missed with its interval."""
+    return rare_share(found.broken, found.demands, found.groups, burst)
+
+
+def row(found: Swept, share: Interval) -> dict[str, Any]:
+    """Return one setting's numbers."""
+    point, counts = found.point, found.ledger.total()
+    demands, broken = float(found.demands.sum()), float(found.broken.sum())
+    acted = float(found.ledger.acted.sum())
+    blades = found.gathered.cases[0].blade_count
+    travel = float(found.travel.sum()) * blades
+    passes = float(found.ledger.passes.sum())
+    saved = demands - broken
     return {
         "layer": point.layer,
         "parameter": point.parameter,
         "value": point.value,
-        "demands": demands,
-        "missed_share": counts["missed"] / demands if demands else math.nan,
-        "missed_interval": interval_data(found.rates[0].miss),
-        "broken_passes": found.broken,
-        "broken_over_reference": found.broken / base[1] if base[1] else math.nan,
-        "extra_travel_deg_per_hour": _travel(found, rows) - base[0],
+        "winds": int(found.kept.sum()),
+        "demands": int(demands),
+        "broken_passes": int(broken),
+        "harmed_passes": found.harmed,
+        "missed_share": share.value,
+        "missed_interval": interval_data(share),
+        "ledger_missed_share": _over(counts["missed"], counts["missed"] + counts["saved"]),
+        "acted_share": _over(acted, passes),
+        "needless_share_of_actions": _over(counts["needless"], acted),
+        "extra_travel_deg_per_hour": found.travel_rate,
+        "travel_per_action_deg": _over(travel, acted),
+        "travel_per_demand_saved_deg": _over(travel, saved) if saved > 0.0 else math.nan,
+        **reasons(found),
     }
 
 
-def _hours(found: Assessment, rows: np.ndarray) -> float:
-    return float(np.nansum(found.gathered.column("judged_s")[rows])) / 3600.0
+def _over(above: float, below: float) -> float:
+    return above / below if below else math.nan
 
 
-def _travel(found: Assessment, rows: np.ndarray) -> float:
-    """Return the travel of the chosen cases, per blade [deg/h]."""
-    travel = np.degrees(found.gathered.column("pitch_travel_rad")[rows])
-    return float(np.nansum(travel)) / travel.shape[1] / _hours(found, rows)
-
-
-def _oracle(reference: Assessment, inside: np.ndarray, required: float, hours: float) -> float:
+def oracle_travel(base: Gathered, required: float) -> float:
     """Return the travel per blade of giving each pass just what it lacked [deg/h].
 
     Notes
     -----
     2 sum max(0, required - clearance) / (settled relief per degree at the pass's pitch) / blades / hours.
     """
-    passes, design = reference.gathered.passes, reference.gathered.entry.design
+    passes, design = base.passes, base.entry.design
     steady = steady_table(design)
-    pitch = np.asarray(steady.pitch)
-    rising = np.maximum.accumulate(pitch)
-    per_rad = np.abs(np.interp(passes["pitch_rad"][inside], rising, np.asarray(steady.deflection_per_pitch)))
-    lacked = np.maximum(required - passes["clearance_m"][inside], 0.0)
+    rising = np.maximum.accumulate(np.asarray(steady.pitch))
+    per_rad = np.abs(np.interp(passes["pitch_rad"], rising, np.asarray(steady.deflection_per_pitch)))
+    lacked = np.maximum(required - passes["clearance_m"], 0.0)
+    hours = float(np.nansum(base.column("judged_s"))) / 3600.0
     blades = design.rotor.blade_count
     return float(2.0 * np.sum(np.degrees(lacked / np.maximum(per_rad, 1e-6)))) / blades / hours
-
-
-def _verdict(rows: Sequence[Mapping[str, Any]], oracle: float) -> list[dict[str, Any]]:
-    """Return, for each layer, the least travel at which it misses few enough, against pulse and oracle."""
-    best: dict[str, Mapping[str, Any]] = {}
-    for row in rows:
-        now = best.get(row["layer"])
-        if row["missed_share"] <= GOOD_ENOUGH and (now is None or _extra(row) < _extra(now)):
-            best[row["layer"]] = row
-    pulse = _extra(best.get("scheduled", {}))
-    return [
-        {
-            "layer": layer,
-            "setting": f"{best[layer]['parameter']} {best[layer]['value']:g}" if layer in best else None,
-            **{name: best[layer][name] for name in SHOWN_BY if layer in best},
-            "extra_travel_deg_per_hour": _extra(best.get(layer, {})),
-            "over_permanent_pulse": _extra(best.get(layer, {})) / pulse,
-            "over_oracle": _extra(best.get(layer, {})) / oracle if oracle > 0.0 else math.nan,
-        }
-        for layer in dict.fromkeys(row["layer"] for row in rows)
-    ]
-
-
-def _extra(row: Mapping[str, Any]) -> float:
-    return float(row.get("extra_travel_deg_per_hour", math.nan))
-
-
-def frontier_note(data: Mapping[str, Any]) -> str:
-    """Say what is shown."""
-    return NOTE.format(percent=100.0 * DEMANDS, required=data["required_clearance_m"])
-
-
-def frontier_cells(row: Mapping[str, Any]) -> list[str]:
-    """Return one setting as the cells of a table, in the order of HEAD."""
-    interval = row["missed_interval"]
-    return [
-        row["layer"],
-        row["parameter"],
-        f"{row['value']:g}",
-        f"{row['demands']:.0f}",
-        *(number(100.0 * value, ".1f") for value in (row["missed_share"], interval["low"], interval["high"])),
-        str(row["broken_passes"]),
-        number(100.0 * row["broken_over_reference"], ".1f"),
-        number(row["extra_travel_deg_per_hour"], ".0f"),
-    ]
-
-
-def verdict_lines(data: Mapping[str, Any]) -> list[str]:
-    """Say for each layer what few enough misses cost it, and how many demands that rests on."""
-    lines, few = [], f"{100 * GOOD_ENOUGH:g} %"
-    for row in data["verdict"]:
-        if row["setting"] is None:
-            lines.append(f"{row['layer']}: misses more than {few}, or met no demand, at every setting.")
-            continue
-        upper = row["missed_interval"]["high"]
-        travel, over = row["extra_travel_deg_per_hour"], number(row["over_permanent_pulse"], ".2f")
-        lines.append(
-            f"{row['layer']}, {row['setting']}: {100.0 * row['missed_share']:.1f} % of about "
-            f"{row['demands']:.0f} demands missed (95 % interval up to {number(100.0 * upper, '.0f')} %), "
-            f"passes broken: {row['broken_passes']}; {travel:.0f} deg/h more, {over} of the permanent "
-            f"pulse's, {number(row['over_oracle'], '.1f')} times the oracle's."
-        )
-    return lines
-
-
-def frontier_text(data: Mapping[str, Any]) -> str:
-    """Return the frontier for people."""
-    rows = [frontier_cells(row) for row in data["points"]]
-    oracle = data["oracle"]["extra_travel_deg_per_hour"]
-    told = [
-        frontier_note(data),
-        table(HEAD, rows, left=2),
-        f"oracle: 0 % missed for {oracle:.0f} deg/h more.",
-    ]
-    return "\n".join([*told, *verdict_lines(data)])

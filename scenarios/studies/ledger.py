@@ -13,7 +13,7 @@ from scenarios.answer import table
 from scenarios.scenario import Scenario
 from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
-from scenarios.studies.gather import yearly_hours
+from scenarios.studies.gather import Gathered, yearly_hours
 from scenarios.studies.pass_rows import pass_rows
 from sim.measures.hourly import HourlyRate, hourly_rate
 from sim.measures.logic import WORDS, classify
@@ -30,7 +30,7 @@ def ledger_data(scenario: Scenario, entries: Sequence[Assessment]) -> list[dict[
     return [_entry(entry, hours) for entry in entries]
 
 
-def rebounds(entry: Assessment) -> NDArray[np.int64]:
+def rebounds(gathered: Gathered) -> NDArray[np.int64]:
     """Return the passes that broke though the logic did not act there, and would not have without it.
 
     Notes
@@ -38,8 +38,8 @@ def rebounds(entry: Assessment) -> NDArray[np.int64]:
     A fork marches on to the end of the revolution after its pass: what it sees of the passes in between is
     what they would have been. So a pass that breaks in the swing after a needless pulse is the logic's harm.
     """
-    passes = entry.gathered.passes
-    required = entry.gathered.must[passes["case"]]
+    passes = gathered.passes
+    required = gathered.must[passes["case"]]
     broken = ~passes["acted"].astype(bool) & (passes["clearance_m"] < required)
     return np.flatnonzero(broken & (passes["clearance_without_m"] >= required))
 
@@ -47,7 +47,7 @@ def rebounds(entry: Assessment) -> NDArray[np.int64]:
 def _entry(entry: Assessment, hours: NDArray[np.float64]) -> dict[str, Any]:
     gathered, size = entry.gathered, len(entry.gathered.cases)
     counts = dict(zip(WORDS, entry.ledger.counts.T.copy(), strict=True))
-    swung = np.bincount(gathered.passes["case"][rebounds(entry)], minlength=size)
+    swung = np.bincount(gathered.passes["case"][rebounds(gathered)], minlength=size)
     counts["missed"] -= swung
     counts["harmed"] += swung
     struck = gathered.passes["clearance_m"] <= 0.0
@@ -122,7 +122,7 @@ def worst_passes(entry: Assessment) -> dict[str, list[dict[str, Any]]]:
     """
     passes = entry.gathered.passes
     word = classify(entry.gathered.judged_passes)
-    word[rebounds(entry)] = "harmed"
+    word[rebounds(entry.gathered)] = "harmed"
     near, without = passes["clearance_m"], passes["clearance_without_m"]
     order = {"saved": without, "missed": near, "needless": -without, "harmed": near - without}
     found = {}

@@ -18,7 +18,8 @@ from scenarios.studies.assess import Assessment, assess
 from scenarios.studies.cost import cost_data, cost_text, costs_of
 from scenarios.studies.extreme import extreme_data
 from scenarios.studies.featured import find_features
-from scenarios.studies.frontier import frontier, frontier_text
+from scenarios.studies.frontier import frontier
+from scenarios.studies.frontier_text import frontier_text
 from scenarios.studies.gather import has_ended, trouble_of
 from scenarios.studies.robustness import robustness, robustness_text
 from scenarios.studies.ruling import governing_data, requirement_data
