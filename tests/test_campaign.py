@@ -342,12 +342,36 @@ def test_batches_hold_every_case_once_within_both_limits() -> None:
         assert len({case.wind_key for case in batch}) <= 7
 
 
-@pytest.mark.parametrize("jobs", [1, 2, 3, 4])
-def test_a_batch_is_of_one_stack_and_no_worker_waits_for_the_last(jobs: int) -> None:
-    cases = [make_case(n, stack) for n in range(40) for stack in ("power", "guard", "scheduled")]
-    batches = cut(cases, 96, 2**40, jobs)
+def sizes(
+    number: int, lanes: int, jobs: int, fields: int = 1000, stacks: tuple[str, ...] = ("power",)
+) -> list[int]:
+    """How many cases of each stack, each in wind of its own, march together."""
+    cases = [make_case(n, stack) for n in range(number) for stack in stacks]
+    # Of the fields' memory two are for the making of one.
+    batches = cut(cases, lanes, (fields + 2) * wind_bytes_of(cases[0]), jobs)
     assert all(len({case.stack_key for case in batch}) == 1 for batch in batches)
-    assert len(batches) == {1: 3, 2: 4, 3: 3, 4: 4}[jobs]
+    return [len(batch) for batch in batches]
+
+
+@pytest.mark.parametrize("jobs", [1, 2, 3, 6])
+def test_what_memory_cuts_is_cut_evenly_and_no_worker_waits_for_the_last(jobs: int) -> None:
+    """Full batches and a rest (38, 38, 38, 38, 38, 2) would end 38 lanes after the other worker's."""
+    assert sizes(192, 360, jobs, fields=38) == [32] * 6
+
+
+@pytest.mark.parametrize(
+    ("jobs", "expected"), [(1, [40] * 3), (2, [40, 40, 20, 20]), (3, [40] * 3), (6, [20] * 6)]
+)
+def test_stacks_are_cut_until_every_worker_has_as_much(jobs: int, expected: list[int]) -> None:
+    assert sizes(40, 96, jobs, stacks=("power", "guard", "scheduled")) == expected
+
+
+def test_a_cut_that_costs_more_than_it_saves_is_not_made() -> None:
+    """A batch of n lanes takes n + 11: 6 + 6 lanes end after 17 and cost 34, 12 lanes end after 23."""
+    assert sizes(12, 96, 1) == [12]
+    assert sizes(12, 96, 2) == [6, 6]  # 17 + 34 / 2 is less than 23 + 23 / 2
+    assert sizes(8, 96, 2) == [8]  # 19 + 19 / 2 is less than 15 + 30 / 2
+    assert sizes(48, 96, 8) == [8] * 6
 
 
 def test_turbulence_of_ten_minutes_takes_the_bytes_of_its_grid() -> None:
