@@ -115,8 +115,8 @@ def _forget(item: Sampled, fresh: dict[int, Floats], untold: Floats) -> None:
     cutoff = sampler.cutoff
     if untold.size and sampler.levels:
         cutoff = sampler.levels[-1]
-    elif untold.size >= sampler.wanted:
-        cutoff = float(np.sort(untold)[sampler.wanted - 1])
+    elif untold.size > sampler.wanted:
+        cutoff = float(np.sort(untold)[sampler.wanted])
     near = np.flatnonzero(np.array(item.smallest) <= cutoff)
     item.fields.keep(fresh, {*near.tolist(), *sampler.heads.tolist()})
 

@@ -34,6 +34,8 @@ class Estimate:
         Of the limit state.
     message : str
         What was shown instead, where no sample reached the event; empty otherwise.
+    warning : str
+        Why the interval may hold less often than it says; empty where nothing speaks for that.
     """
 
     probability: float
@@ -41,6 +43,7 @@ class Estimate:
     coefficient_of_variation: float
     evaluations: int
     message: str = ""
+    warning: str = ""
 
     @property
     def is_bound(self) -> bool:

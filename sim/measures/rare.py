@@ -135,8 +135,8 @@ def subset_simulation(
     Returns
     -------
     Estimate
-        With ``probability``, ``interval`` (95 %), ``coefficient_of_variation``, ``evaluations``, and a
-        ``message`` where no sample reached the limit.
+        With ``probability``, ``interval`` (95 %), ``coefficient_of_variation``, ``evaluations``, a
+        ``message`` where no sample reached the limit, and a ``warning`` where the limit state jumps.
 
     Raises
     ------
@@ -145,8 +145,10 @@ def subset_simulation(
 
     Notes
     -----
-    The interval holds the truth in 93 to 97 of 100 runs of 1000 samples a level (planes in 2 to 1000
-    dimensions, 1e-3 to 1e-9), in about 85 of 100 with 100 samples.
+    The interval holds the truth in 93 to 98 of 100 runs, with 1000 samples a level and with 100 (planes in 2
+    to 1000 dimensions, 1e-3 to 1e-9; spheres; several regions); the estimate is without bias within what
+    repeated runs can tell. A limit state that jumps between near samples is found out in most runs and said
+    in ``warning``: there the interval held in 75 to 90 of 100 (a gate behind which the region opens).
 
     One run finds separate regions as far as its samples spread over them from level to level. A region that
     shows only close to it, behind another that shows early, can be missed: sample by event then, and add

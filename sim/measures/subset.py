@@ -6,6 +6,7 @@ value is zero or less.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import ceil, inf, nan, sqrt
 from typing import Any
 
@@ -23,6 +24,8 @@ from sim.measures.estimate import (
     family_variation,
     lognormal_interval,
 )
+from sim.measures.jumps import jump_warning, sharpest
+from sim.measures.rungs import next_level, product_variation
 from sim.measures.statistics import CONFIDENCE
 
 Floats = NDArray[np.float64]
@@ -95,6 +98,8 @@ class SubsetSimulation:
         self._reached = 1.0  #: probability of the present level
         self._terms: list[float] = []  #: squared variation of each level by the formula of Au and Beck
         self.populations: list[Population] = []
+        self._changes: list[Floats] = []
+        self.sharpest: list[float] = []  #: change of the limit state over the typical one, each level
         self.length, self._round, self._calls, self._idle = 0.6, 0, 0, 0
         self._asked = self._draw().standard_normal((self.size, self.dimension))
         self.parents = np.full(self.size, -1)
@@ -112,6 +117,7 @@ class SubsetSimulation:
         self._families: list[Integers] = []
         self._origins: list[Integers] = []
         self._count, self.cutoff = 0, inf
+        self._changes = []
 
     def ask(self) -> Floats:
         """Return the points at which the limit state is to be evaluated next: (n, dimension) float64."""
@@ -137,10 +143,7 @@ class SubsetSimulation:
             self._add(self._asked, told, number, number)
         else:
             self._move(told, number)
-        if self._count < self.size:
-            self._propose()
-            return
-        self._close()
+        (self._propose if self._count < self.size else self._close)()
 
     def _add(self, points: Floats, values: Floats, families: Integers, origins: Integers) -> None:
         self._points.append(points)
@@ -148,13 +151,15 @@ class SubsetSimulation:
         self._families.append(families)
         self._origins.append(origins)
         self._count += len(values)
-        best = np.concatenate(self._values) if self._count >= self.wanted else None
-        self.cutoff = inf if best is None else float(np.partition(best, self.wanted - 1)[self.wanted - 1])
+        best = np.concatenate(self._values) if self._count > self.wanted else None
+        self.cutoff = inf if best is None else float(np.partition(best, self.wanted)[self.wanted])
 
     def _move(self, told: Floats, number: Integers) -> None:
         """Let the heads of the chains move where the new point is within the level."""
         moved = np.flatnonzero(told <= self.levels[-1])
         points, values, families, origins = self._heads
+        with np.errstate(invalid="ignore"):  # a limit state may be infinite where nothing can happen
+            self._changes.append((told - values[: told.size]) / self.length)
         points[moved], values[moved], origins[moved] = self._asked[moved], told[moved], number[moved]
         n = told.size
         self._add(points[:n].copy(), values[:n].copy(), families[:n], origins[:n].copy())
@@ -183,7 +188,8 @@ class SubsetSimulation:
         values = np.concatenate(self._values)
         families, origins = np.concatenate(self._families), np.concatenate(self._origins)
         self.populations.append(Population(values, families, origins, self._reached))
-        level = max(self.cutoff, 0.0)
+        self.sharpest.append(sharpest(np.concatenate(self._changes or [np.empty(0)])))
+        level = max(next_level(values, self.wanted), 0.0)
         inside = values <= level
         share = float(np.mean(inside))
         self._terms.append(self._term(level, share))
@@ -223,8 +229,8 @@ class SubsetSimulation:
         return sqrt(np.nansum(self._terms))
 
     def _formula(self, level: Population) -> float:
-        """Return the same up to a level: few families leave too little to tell their scatter."""
-        return sqrt(np.nansum(self._terms[: self.populations.index(level) + 1]))
+        """Return that of the product of the shares up to a level: few families tell too little of it."""
+        return product_variation(self._terms[: self.populations.index(level) + 1])
 
     def population(self, value: float) -> Population:
         """Return the level from which the probability of falling below a value is best told."""
@@ -271,6 +277,9 @@ class SubsetSimulation:
 
     def below(self, value: float) -> Estimate:
         """Return the probability that the limit state falls to a value or below; 0 is the limit itself."""
+        return replace(self._below(value), warning=jump_warning(self.sharpest))
+
+    def _below(self, value: float) -> Estimate:
         level = self.population(value)
         if not np.any(level.values <= value):
             return self._bound(level)
