@@ -101,6 +101,7 @@ class RunSpec:
     azimuth: float = 0.0  #: [rad] of blade 0 at the start of the settling time
     meets_blade: int = 0  #: instead of a given azimuth: this blade, counted from 1, stands at the tower
     meets_s: float = 0.0  #: at this time [s] from the start of the lane
+    at_rest: bool = False  #: the rotor is held at ``azimuth``, blades at feather, and no logic is asked
 
 
 @dataclass(frozen=True)
@@ -117,7 +118,7 @@ class Case:
     sensors: SensorSpec
     run: RunSpec
     blade_count: int
-    required_share: float  #: share of the unloaded clearance that must remain; layers know it
+    required_share: float  #: of the clearance of `unloaded_of`, that must remain; layers know it
     seed: int  #: of the sensors' noise; the wind has its own
     faults: tuple[FaultSpec, ...] = ()  #: what breaks
     entry: str = field(default="", compare=False)
@@ -145,13 +146,25 @@ class Case:
     @property
     def title(self) -> str:
         """One line that tells a reader which case this is."""
-        what = "phase" if self.is_event else "seed"
+        what = ("position" if self.run.at_rest else "phase") if self.is_event else "seed"
         return f"{self.entry}: {self.load_case}, {self.wind.speed:g} m/s, {what} {self.number}"
+
+    @property
+    def is_sound_turbulence(self) -> bool:
+        """Whether the rotor turns in turbulence and nothing breaks."""
+        return not self.is_event and not self.faults and not self.run.at_rest
 
     @property
     def simulated_s(self) -> float:
         """What is marched, settling included [s]."""
         return self.run.settle + self.run.duration
+
+
+def unloaded_of(case: Case, turbine: Turbine) -> float:
+    """Return the unloaded clearance that a case is judged by [m]: at feather where its rotor rests."""
+    from sim.plant.geometry import feathered_clearance, unloaded_clearance
+
+    return feathered_clearance(turbine) if case.run.at_rest else unloaded_clearance(turbine)
 
 
 def canonical(value: Any) -> str:

@@ -18,14 +18,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.answer import CAUTION
-from scenarios.case import Case
+from scenarios.case import Case, unloaded_of
 from scenarios.packing import CaseResult
 from scenarios.provenance import code_version, versions
 from scenarios.scenario import Scenario
 from scenarios.studies.gather import trouble_of
 from sim.errors import InputError
 from sim.interface import SENTENCE
-from sim.plant.geometry import unloaded_clearance
 from sim.records import CASE_FIELDS, PASS_FIELDS
 
 if TYPE_CHECKING:
@@ -91,7 +90,7 @@ LABELS = ("entry", "stack", "load_case", "nominal_wind_speed_m_s", "number", "is
 def _labels(scenario: Scenario) -> Iterator[tuple[str, Column]]:
     cases = scenario.cases
     entries = {entry.name: entry for entry in scenario.entries}
-    unloaded = {name: unloaded_clearance(entry.design) for name, entry in entries.items()}
+    unloaded = [unloaded_of(case, entries[case.entry].design) for case in cases]
 
     def label(values: Sequence[Any], meaning: str, unit: str = "") -> Column:
         array = _words(values) if values and isinstance(values[0], str) else np.array(values)
@@ -106,8 +105,9 @@ def _labels(scenario: Scenario) -> Iterator[tuple[str, Column]]:
     is_event = [case.is_event for case in cases]
     yield "is_event", label(is_event, "a deterministic event, judged by its worst phase")
     yield "key", label([case.key for case in cases], "hash of everything that decides the result")
-    yield "unloaded_clearance_m", label([unloaded[c.entry] for c in cases], "at rest, without load", "m")
-    required = [scenario.requirement.share * unloaded[case.entry] for case in cases]
+    yield "at_rest", label([case.run.at_rest for case in cases], "the rotor is held, its blades at feather")
+    yield "unloaded_clearance_m", label(unloaded, "without load; at feather where the rotor is at rest", "m")
+    required = [case.required_share * free for case, free in zip(cases, unloaded, strict=True)]
     yield "required_clearance_m", label(required, "what must remain", "m")
     turbines = [entries[case.entry].turbine.content for case in cases]
     yield "turbine_hash", label(turbines, "hash of the turbine's SI values")

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from scenarios.case import Case, LayerSpec, RunSpec, TurbineSpec, hash_file
+from scenarios.case import Case, LayerSpec, RunSpec, TurbineSpec, hash_file, unloaded_of
 from scenarios.fault_keys import fault_problems, fault_spec
 from scenarios.life_keys import make_life
 from scenarios.requirement_keys import make_requirement
@@ -27,7 +27,6 @@ from sim.errors import InputError, closest
 from sim.interface import SENSED
 from sim.keyfile import Lines, place, problem
 from sim.keyplace import FROM_OPTION
-from sim.plant.geometry import unloaded_clearance
 from sim.turbine import load_turbine
 
 _log = logging.getLogger("wideberth")
@@ -211,9 +210,8 @@ class Builder:
         for name in wind.faults:
             faults = tuple(fault_spec(keys) for keys in self.keys.faults if keys.name == name)
             self._warn(name, max(fault.start for fault in faults), sound)
-            share = self._required(entry, wind, has_fault=True)
             told = f"{sound.load_case}: {name}"
-            yield replace(sound, faults=faults, fault=name, load_case=told, required_share=share)
+            yield self._judged(entry, wind, replace(sound, faults=faults, fault=name, load_case=told))
 
     def _warn(self, name: str, start: float, case: Case) -> None:
         """Tell of a fault that never comes: the winds may have been shortened for a first look."""
@@ -222,13 +220,12 @@ class Builder:
             end = f"'{case.load_case}' ends at {case.run.duration:g} s"
             _log.warning("fault '%s': starts at %g s and never comes: %s", name, start, end)
 
-    def _required(self, entry: Entry, wind: WindKeys, has_fault: bool) -> float:
-        """Return the share of the unloaded clearance that must remain in a case."""
-        rule = make_requirement(self.keys.requirement)
-        factor = rule.load_factor(has_fault, wind.load_factor)
-        unloaded = unloaded_clearance(entry.design)
+    def _judged(self, entry: Entry, wind: WindKeys, case: Case) -> Case:
+        """Return a case with the share of its unloaded clearance that must remain."""
+        rule, unloaded = make_requirement(self.keys.requirement), unloaded_of(case, entry.design)
+        factor = rule.load_factor(bool(case.faults), wind.load_factor)
         try:
-            return rule.share_of(unloaded, factor)
+            return replace(case, required_share=rule.share_of(unloaded, factor, case.run.at_rest))
         except InputError as error:
             where = place(self.path, self.lines, "requirement")
             raise InputError(
@@ -236,18 +233,14 @@ class Builder:
             ) from error
 
     def _case(self, entry: Entry, wind: WindKeys, blown: Blown, name: str) -> Case:
-        keys = self.keys
-        azimuth = _sweep(entry.design) * blown.phase
-        return Case(
+        case = Case(
             turbine=entry.turbine,
-            stack=entry.stack,
+            stack=() if wind.at_rest else entry.stack,
             wind=blown.spec,
             sensors=self.sensors,
-            run=RunSpec(
-                keys.period_s, keys.settle_s, blown.duration, azimuth, blown.meets_blade, blown.meets_s
-            ),
+            run=self._run(entry.design, wind, blown),
             blade_count=entry.design.rotor.blade_count,
-            required_share=self._required(entry, wind, has_fault=False),
+            required_share=0.0,
             seed=blown.seed,
             entry=entry.name,
             load_case=name,
@@ -255,10 +248,33 @@ class Builder:
             is_event=wind.is_event,
             per_year=wind.per_year,
         )
+        return self._judged(entry, wind, case)
+
+    def _run(self, design: Turbine, wind: WindKeys, blown: Blown) -> RunSpec:
+        """Return a case's clock and rotor position."""
+        clock = self.keys.period_s, self.keys.settle_s, blown.duration
+        if wind.at_rest:
+            return RunSpec(*clock, _rest_azimuth(design, blown), at_rest=True)
+        return RunSpec(*clock, _sweep(design) * blown.phase, blown.meets_blade, blown.meets_s)
+
+
+def _rest_azimuth(design: Turbine, blown: Blown) -> float:
+    """Return where blade 0 of a rotor at rest stands [rad]; blades that differ take turns."""
+    from sim.rest import azimuth_at_rest
+
+    count = design.rotor.blade_count
+    if blown.meets_blade:
+        return azimuth_at_rest(blown.meets_blade - 1, count, 0.5)
+    place = blown.phase * (1 if _are_alike(design) else count)
+    return azimuth_at_rest(int(place), count, place % 1.0)
 
 
 def _sweep(design: Turbine) -> float:
     """Return the angle over which rotor phases are spread: between two blades where all are alike [rad]."""
+    return 2.0 * math.pi / (design.rotor.blade_count if _are_alike(design) else 1)
+
+
+def _are_alike(design: Turbine) -> bool:
     blade = design.blade
     each: Iterable[np.ndarray] = (
         blade.pitch_offset,
@@ -266,8 +282,7 @@ def _sweep(design: Turbine) -> float:
         blade.stiffness_factor,
         blade.mass_factor,
     )
-    are_alike = all(np.ptp(offsets) == 0.0 for offsets in each)
-    return 2.0 * math.pi / (design.rotor.blade_count if are_alike else 1)
+    return all(np.ptp(offsets) == 0.0 for offsets in each)
 
 
 def _foreign_file(layer_class: type) -> Path | None:

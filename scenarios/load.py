@@ -137,7 +137,8 @@ def _faults(keys: ScenarioKeys, path: Path, lines: Lines) -> Iterator[str]:
     for index, name in enumerate(names):
         if name in names[:index]:
             yield problem(path, lines, f"entries[{index}].name", name, "must differ from every other entry's")
-    yield from requirement_problems(keys.requirement, path, lines)
+    resting = [wind.label for wind in keys.winds if wind.at_rest]
+    yield from requirement_problems(keys.requirement, path, lines, resting)
     if keys.life is not None:
         yield from life_problems(keys.life, path, lines)
     for index, wind in enumerate(keys.winds):

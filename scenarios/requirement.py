@@ -1,7 +1,8 @@
 """What clearance must remain, by which rule, and how is that said?
 
 Every rule comes down to a share of the unloaded clearance: the guidelines' share itself; 1 - 1/gamma where
-the factored deflection must leave the blade free; a distance over the unloaded clearance.
+the factored deflection must leave the blade free; a distance over the unloaded clearance. With the rotor at
+rest the unloaded clearance is that of the feathered blade, and the guidelines' share is another.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ class Requirement:
 
     rule: str
     share: float = 0.0  #: of the unloaded clearance [-]
+    share_at_rest: float = 0.0  #: of that of the feathered blade, rotor at rest [-]
     material_factor: float = 1.0  #: gamma_m [-]
     consequence_factor: float = 1.0  #: gamma_n [-]
     distance: float = 0.0  #: [m]
@@ -40,13 +42,14 @@ class Requirement:
             return given
         return ABNORMAL if has_fault else NORMAL
 
-    def share_of(self, unloaded: float, load_factor: float) -> float:
+    def share_of(self, unloaded: float, load_factor: float, at_rest: bool = False) -> float:
         """Return what share of the unloaded clearance must remain.
 
         Parameters
         ----------
-        unloaded : float [m]
+        unloaded : float [m] - with the rotor at rest that of the feathered blade
         load_factor : float [-]
+        at_rest : bool
 
         Returns
         -------
@@ -58,7 +61,7 @@ class Requirement:
             The distance is not below the unloaded clearance, or the product of the factors is below 1.
         """
         if self.rule == SHARE:
-            return required_by_share(1.0, self.share)
+            return required_by_share(1.0, self.share_at_rest if at_rest else self.share)
         if self.rule == DISTANCE:
             if self.distance >= unloaded:
                 raise InputError(
@@ -71,15 +74,17 @@ class Requirement:
         """Return the partial factor of loads that asked for a required clearance (both [m])."""
         return unloaded / (unloaded - required) / (self.material_factor * self.consequence_factor)
 
-    def words(self, unloaded: float, required: float) -> str:
+    def words(self, unloaded: float, required: float, at_rest: bool = False) -> str:
         """Say where a required clearance comes from (both [m])."""
+        where = f"{unloaded:.2f} m" + (" with the blades at feather" if at_rest else "")
         if self.rule == SHARE:
-            return f"{100.0 * self.share:g} % of the unloaded {unloaded:.2f} m, load factor 1"
+            share = self.share_at_rest if at_rest else self.share
+            return f"{100.0 * share:g} % of the unloaded {where}, load factor 1"
         if self.rule == DISTANCE:
-            return f"a distance of the user's own, load factor 1; {unloaded:.2f} m unloaded"
+            return f"a distance of the user's own, load factor 1; unloaded {where}"
         load = self.load_factor_in(unloaded, required)
         return (
-            f"factored deflection from the unloaded {unloaded:.2f} m, factors of load {load:.4g}, material "
+            f"factored deflection from the unloaded {where}, factors of load {load:.4g}, material "
             f"{self.material_factor:g} and consequence {self.consequence_factor:g}, in all "
             f"{load * self.material_factor * self.consequence_factor:.4g}"
         )

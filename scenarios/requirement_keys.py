@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Literal
 
@@ -24,7 +24,14 @@ class RequirementKeys(FileModel):
         "deflection must leave the blade free (IEC 61400-1); or a distance of your own must remain"
     )
     share: float | None = _key(
-        "of the unloaded clearance; 0.3 with the rotor turning by the guidelines",
+        "of the unloaded clearance, rotor turning; 0.3 by the guidelines",
+        default=None,
+        ge=0.0,
+        lt=1.0,
+    )
+    share_at_rest: float | None = _key(
+        "of the unloaded clearance of the feathered blade, for winds with the rotor at rest; 0.05 by the "
+        "guidelines",
         default=None,
         ge=0.0,
         lt=1.0,
@@ -37,22 +44,32 @@ class RequirementKeys(FileModel):
 
 
 NEEDS = {
-    SHARE: ("share",),
+    SHARE: ("share", "share_at_rest"),
     FACTORED: ("material_factor", "consequence_factor"),
     DISTANCE: ("distance_m",),
 }
 """The keys of each rule: each needs its own, and may not have another's."""
+AT_REST = "share_at_rest"
+"""The key that its rule needs only where a wind has the rotor at rest."""
 
 
-def requirement_problems(keys: RequirementKeys, path: Path, lines: Lines) -> Iterator[str]:
-    """Yield what is missing for the rule that was chosen, and what belongs to another."""
+def requirement_problems(
+    keys: RequirementKeys, path: Path, lines: Lines, resting: Sequence[str] = ()
+) -> Iterator[str]:
+    """Yield what is missing for the rule that was chosen, and what belongs to another.
+
+    Parameters
+    ----------
+    resting : labels of the winds with the rotor at rest
+    """
     own = NEEDS[keys.rule]
     for names in NEEDS.values():
         for name in names:
             given = getattr(keys, name)
-            if name in own and given is None:
+            if name in own and given is None and (name != AT_REST or resting):
                 where = place(path, lines, "requirement")
-                yield f"{where}: requirement.{name} is missing; the rule {keys.rule} needs it"
+                why = f" for the rotor at rest of '{resting[0]}'" if name == AT_REST else ""
+                yield f"{where}: requirement.{name} is missing; the rule {keys.rule} needs it{why}"
             if name not in own and given is not None:
                 sentence = f"is not of the rule {keys.rule}; one rule at a time"
                 yield problem(path, lines, f"requirement.{name}", given, sentence)
@@ -63,6 +80,7 @@ def make_requirement(keys: RequirementKeys) -> Requirement:
     return Requirement(
         rule=keys.rule,
         share=keys.share or 0.0,
+        share_at_rest=keys.share_at_rest or 0.0,
         material_factor=keys.material_factor or 1.0,
         consequence_factor=keys.consequence_factor or 1.0,
         distance=keys.distance_m or 0.0,

@@ -54,8 +54,12 @@ class Scenario:
 
     @property
     def candidate_case(self) -> Case:
-        """The first case of the candidate: its stack, sensors and clock."""
-        return self.cases_of(self.candidate)[0]
+        """The candidate's first case, of those with the rotor turning if any: stack, sensors and clock."""
+        return self.first_case_of(self.candidate)
+
+    def first_case_of(self, entry: Entry) -> Case:
+        """Return the first case of an entry, of those with the rotor turning where there are any."""
+        return min(self.cases_of(entry), key=lambda case: case.run.at_rest)
 
     def cases_of(self, entry: Entry) -> list[Case]:
         """Return an entry's cases in the order of the file."""

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scenarios.case import Case, SensorSpec, TurbineSpec
+from scenarios.case import Case, SensorSpec, TurbineSpec, unloaded_of
 from scenarios.heartbeat import beat
 from scenarios.store import CaseResult
 from sim.design import Turbine
@@ -17,13 +17,14 @@ from sim.interface import Commands, Readings, Status
 from sim.kernels import layout as at
 from sim.march import Observer, march
 from sim.plant.air import wind_arrays
-from sim.plant.geometry import unloaded_clearance
 from sim.records import Record
 from sim.sensors import Sensor, SensorSuite
 from sim.stack import Stack
 from sim.wind.field import pack_winds
 
 Array = NDArray[Any]
+Packed = tuple[TurbineSpec, bool]
+"""What a design of a world is made from: a turbine, and whether its rotor is at rest."""
 AIMINGS = 3
 """Marches that aim a rotor at its event."""
 ACTED_ABOVE = float(np.radians(0.05))
@@ -64,11 +65,11 @@ def _beat(flock: Flock, seen: Readings, commands: Commands, reference: Commands)
 
 def make_world(
     cases: Sequence[Case], duration: float | None = None
-) -> tuple[World, dict[TurbineSpec, int], dict[str, int]]:
+) -> tuple[World, dict[Packed, int], dict[str, int]]:
     """Build what a batch shares, and say which design and wind each case has."""
-    specs = list(dict.fromkeys(case.turbine for case in cases))
-    turbines = [spec.load() for spec in specs]
-    design_of = {spec: n for n, spec in enumerate(specs)}
+    designs = list(dict.fromkeys((case.turbine, case.run.at_rest) for case in cases))
+    turbines = [spec.load() for spec, _ in designs]
+    design_of = {design: n for n, design in enumerate(designs)}
     winds = {case.wind_key: case.wind for case in cases}
     first = turbines[0]
     span = cases[0].simulated_s if duration is None else duration
@@ -79,6 +80,7 @@ def make_world(
         sensor_suite(cases[0].sensors),
         cases[0].run.period,
         ACTED_ABOVE,
+        [rests for _, rests in designs],
     )
     return world, design_of, {key: n for n, key in enumerate(winds)}
 
@@ -91,14 +93,14 @@ def sensor_suite(spec: SensorSpec) -> SensorSuite:
 
 
 def make_flock(
-    cases: Sequence[Case], world: World, design_of: dict[TurbineSpec, int], wind_of: dict[str, int]
+    cases: Sequence[Case], world: World, design_of: dict[Packed, int], wind_of: dict[str, int]
 ) -> Flock:
     """Place cases of one stack at their starts."""
     return _settle(cases, world, design_of, wind_of, _azimuths(cases, world, design_of, wind_of))
 
 
 def _azimuths(
-    cases: Sequence[Case], world: World, design_of: dict[TurbineSpec, int], wind_of: dict[str, int]
+    cases: Sequence[Case], world: World, design_of: dict[Packed, int], wind_of: dict[str, int]
 ) -> Array:
     """Return where blade 0 of each case starts [rad].
 
@@ -124,20 +126,21 @@ def _azimuths(
 def _settle(
     cases: Sequence[Case],
     world: World,
-    design_of: dict[TurbineSpec, int],
+    design_of: dict[Packed, int],
     wind_of: dict[str, int],
     azimuth: Array,
 ) -> Flock:
+    mine = [design_of[case.turbine, case.run.at_rest] for case in cases]
     layers = cases[0].stack
     stack = Stack([layer.load() for layer in layers], [layer.name for layer in layers])
     return Flock.settle_in(
         world,
         stack,
-        np.array([design_of[case.turbine] for case in cases], np.int64),
+        np.array(mine, np.int64),
         np.array([wind_of[case.wind_key] for case in cases], np.int64),
         np.array([case.seed for case in cases], np.uint64),
         azimuth,
-        np.array([required(case, world.turbines[design_of[case.turbine]]) for case in cases]),
+        np.array([required(case, world.turbines[n]) for case, n in zip(cases, mine, strict=True)]),
         [case.faults for case in cases],
         cases[0].run.settle,
     )
@@ -145,7 +148,7 @@ def _settle(
 
 def required(case: Case, turbine: Turbine) -> float:
     """Return the clearance that must remain [m]."""
-    return case.required_share * unloaded_clearance(turbine)
+    return case.required_share * unloaded_of(case, turbine)
 
 
 def lane_result(record: Record, lane: int) -> CaseResult:

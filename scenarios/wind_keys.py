@@ -50,6 +50,11 @@ class WindKeys(FileModel):
         "horizontal_shear",
         "measured_series",
     ] = _key("kind of wind, of IEC 61400-1 but for the last")
+    rotor: Literal["turning", "at_rest"] = _key(
+        "turning under its logic, or at rest: held by its brake with the blades at feather, no logic asked; "
+        "for extreme winds only",
+        default="turning",
+    )
     speeds_m_s: list[Positive] | None = _key(
         "ten-minute means at the hub; extreme winds have the class's, a measured series its own",
         default=None,
@@ -57,10 +62,17 @@ class WindKeys(FileModel):
     )
     seeds: int | None = _key("turbulent fields at each speed; for turbulence only", default=None, ge=1)
     phases: int | None = _key(
-        "rotor positions at which an event starts, spread evenly; for events only", default=None, ge=1
+        "rotor positions at which an event starts, spread evenly; for events only; a rotor at rest in steady "
+        "wind stands at each, a blade within 20 degrees of the tower",
+        default=None,
+        ge=1,
     )
     meets_blade: int | None = _key(
-        "instead of phases: the event's worst part meets this blade at the tower", default=None, ge=1, le=3
+        "instead of phases: the event's worst part meets this blade at the tower; a rotor at rest stands "
+        "with it straight down",
+        default=None,
+        ge=1,
+        le=3,
     )
     sign: Literal[-1, 1] = _key(
         "sense of a direction change or shear; vertical shear of -1 has more wind low down", default=1
@@ -134,6 +146,11 @@ class WindKeys(FileModel):
         """Whether its cases are judged one by one and not by their mean over seeds."""
         return self.kind not in TURBULENT
 
+    @property
+    def at_rest(self) -> bool:
+        """Whether the rotor stands."""
+        return self.rotor == "at_rest"
+
 
 def case_names(winds: Sequence[WindKeys]) -> list[str]:
     """Return what reports call each wind: its label, and kind and sense where namesakes differ in them."""
@@ -155,6 +172,8 @@ def wind_problems(wind: WindKeys, at: str, path: Path, lines: Lines) -> Iterator
         return f"{place(path, lines, at)}: {at}.{key} is missing; {why}"
 
     yield from _speed_problems(wind, wrong, missing)
+    if wind.at_rest:
+        yield from _rest_problems(wind, wrong)
     yield from _count_problems(wind, wrong, missing)
     yield from _profile_problems(wind, wrong, missing)
     if wind.sign != 1 and wind.kind not in SIGNED:
@@ -184,24 +203,37 @@ def _speed_problems(wind: WindKeys, wrong: Any, missing: Any) -> Iterator[str]:
             yield wrong(key, f"is for kind {' and '.join(kinds)}, not {kind}")
 
 
+def _rest_problems(wind: WindKeys, wrong: Any) -> Iterator[str]:
+    if wind.kind not in EXTREME:
+        yield wrong("rotor", f"a rotor at rest is for kinds {' and '.join(EXTREME)}, not {wind.kind}")
+    if wind.faults:
+        sentence = "a rotor at rest is held, its blades at feather, and no logic is asked: nothing can break"
+        yield wrong("faults", sentence)
+    if wind.per_year is not None:
+        yield wrong("per_year", "a rotor at rest is not in the fatigue")
+
+
 def _count_problems(wind: WindKeys, wrong: Any, missing: Any) -> Iterator[str]:
     kind = wind.kind
     if kind in TURBULENT:
         if wind.seeds is None:
             yield missing("seeds", f"a wind of kind {kind} needs it")
-        for key in ("phases", "meets_blade"):
+        if wind.at_rest and wind.meets_blade is None:
+            yield missing("meets_blade", "a rotor at rest in turbulence needs it: which blade hangs down")
+        for key in ("phases",) if wind.at_rest else ("phases", "meets_blade"):
             if getattr(wind, key) is not None:
                 yield wrong(key, f"a wind of kind {kind} has seeds instead; there is no gust to be phased")
         return
     if wind.seeds is not None:
         instead = "no seeds" if kind in STEADY else "phases instead"
         yield wrong("seeds", f"a wind of kind {kind} has {instead}")
-    if kind in STEADY:
+    if kind in STEADY and not wind.at_rest:
         for key in ("phases", "meets_blade"):
             if getattr(wind, key) is not None:
                 yield wrong(key, f"a wind of kind {kind} has no gust to be phased")
     elif wind.phases is None and wind.meets_blade is None:
-        yield missing("phases", f"a wind of kind {kind} needs it, or meets_blade")
+        what = "a rotor at rest" if wind.at_rest else f"a wind of kind {kind}"
+        yield missing("phases", f"{what} needs it, or meets_blade")
     elif wind.phases is not None and wind.meets_blade is not None:
         yield wrong("meets_blade", "give either phases or meets_blade")
 

@@ -49,7 +49,7 @@ class Blown:
     seed: int  #: of the sensors' noise
     duration: float  #: [s] judged
     phase: float = 0.0  #: share of the sweep of rotor positions
-    meets_blade: int = 0  #: counted from 1; 0: none
+    meets_blade: int = 0  #: counted from 1; 0: none; of a rotor at rest the one that hangs down
     meets_s: float = 0.0  #: from the start of the lane
 
 
@@ -86,12 +86,13 @@ class WindMaker:
                 drawn = replace(spec, seed=seed)
                 if keys.intensity == "drawn":
                     drawn = with_drawn_intensity(drawn, site)
-                yield Blown(drawn, number, seed, self.keys.duration_s)
+                yield Blown(drawn, number, seed, self.keys.duration_s, meets_blade=keys.meets_blade or 0)
                 continue
-            made = Blown(spec, number, seed, self._duration(keys), phase=(number - 1) / count)
-            if keys.meets_blade:
+            phase = (number - (0.5 if keys.at_rest else 1.0)) / count
+            made = Blown(spec, number, seed, self._duration(keys), phase, keys.meets_blade or 0)
+            if keys.meets_blade and not keys.at_rest:
                 worst = spec.transient_start + worst_time(spec, design.rotor_radius)
-                made = replace(made, meets_blade=keys.meets_blade, meets_s=worst)
+                made = replace(made, meets_s=worst)
             yield made
 
     def _check_length(self, keys: WindKeys, spec: WindSpec) -> None:
@@ -138,10 +139,10 @@ class WindMaker:
             sentence = f"above Vref = {site.vref:g} m/s the standard defines no {keys.kind.replace('_', ' ')}"
             raise InputError(self._problem(key, speed, sentence))
         if keys.kind in EXTREME:
-            if speed > high:
+            if speed > high and not keys.at_rest:
                 self._say(
                     f"{keys.label}: {speed:g} m/s is above cut-out ({high:g} m/s), where a turbine stands "
-                    "still; it is marched with its rotor turning under the stack"
+                    'still; it is marched with its rotor turning under the stack (rotor = "at_rest" holds it)'
                 )
         elif not low <= speed <= high:
             sentence = f"must be from cut-in to cut-out, {low:g} to {high:g} m/s"

@@ -23,7 +23,8 @@ from sim.kernels import layout as at
 from sim.kernels.advance import advance
 from sim.one_thread import in_one_thread
 from sim.plant.known import gather_known
-from sim.plant.pack import begin_state, pack_designs, parts_of
+from sim.plant.pack import begin_state, parts_of
+from sim.rest import begin_at_rest, find_balance, hold_still, pack_at_rest
 from sim.sensors import SensorSuite, fresh_memory, make_readings, steady_inductions
 from sim.stack import Fault, Stack, join_rows, put_rows, take_rows
 
@@ -44,18 +45,21 @@ class World:
     parts: int  #: steps in a period
     blade_count: int
     acted_above: float  #: [rad] pitch difference from the reference that counts as acting
+    at_rest: Array  #: (design,) bool: its rotor is held, its blades stand at feather
 
     @classmethod
     @in_one_thread
     def make(
-        cls, turbines: Sequence[Turbine], wind: at.Wind, suite: SensorSuite, period: float, acted_above: float
-    ) -> World:
-        """Pack turbines and count the steps that a period needs."""
-        design = pack_designs(turbines)
+        cls, turbines: Sequence[Turbine], wind: at.Wind, suite: SensorSuite, period: float,
+        acted_above: float, at_rest: Sequence[bool] = (),
+    ) -> World:  # fmt: skip
+        """Pack turbines, those at rest by `sim.rest`, and count the steps that a period needs."""
+        held = np.array(at_rest or [False] * len(turbines))
+        design = pack_at_rest(turbines, held)
         blades = turbines[0].rotor.blade_count
         return cls(
             turbines, design, wind, suite, suite.chain(period), steady_inductions(turbines), period,
-            parts_of(turbines, period), blades, acted_above,
+            parts_of(turbines, period), blades, acted_above, held,
         )  # fmt: skip
 
 
@@ -81,6 +85,7 @@ class Flock:
         """Place lanes (see ``place``) and compute their first rates."""
         flock = cls.place(world, stack, *where, **more)
         stand_still(flock.lanes, world)
+        find_balance(flock.lanes, np.flatnonzero(flock.at_rest), world)
         return flock
 
     @classmethod
@@ -97,7 +102,7 @@ class Flock:
         faults: Sequence[Sequence[FaultSpec]] = (),
         settle: float = 0.0,
     ) -> Flock:
-        """Place lanes at the steady point of their mean wind.
+        """Place lanes at the steady point of their mean wind, or unloaded where their rotor is at rest.
 
         Parameters
         ----------
@@ -112,7 +117,8 @@ class Flock:
         speeds = world.wind.mean[wind, 0]
         y = np.zeros((count, at.STATE))
         for lane, (d, speed, angle) in enumerate(zip(design, speeds, azimuth, strict=True)):
-            y[lane] = begin_state(world.turbines[d], speed, angle)
+            turbine, rests = world.turbines[d], world.at_rest[d]
+            y[lane] = begin_at_rest(turbine, angle) if rests else begin_state(turbine, speed, angle)
         lanes = empty_lanes(y, design, wind)
         sees_ahead = "wind_preview" in world.suite.fitted
         ahead = world.suite.preview_range if sees_ahead else np.nan
@@ -127,6 +133,11 @@ class Flock:
             world, stack, lanes, known, np.asarray(identity, np.uint64), fresh_memory(count, depth), broken,
             ring, whole, np.maximum(delays - whole, 0.0),
         )  # fmt: skip
+
+    @property
+    def at_rest(self) -> Array:
+        """Whose rotor is held: (lane,) bool."""
+        return self.world.at_rest[self.lanes.design]
 
     def __len__(self) -> int:
         return len(self.identity)
@@ -180,6 +191,7 @@ class Flock:
             applied, torque, self.ring, pitch, asked, commands.stop.copy(), self.lanes, self.faults,
             world.design, self.whole, self.share, world.period,
         )  # fmt: skip
+        hold_still(applied, torque, self.lanes, self.at_rest, world)
         return applied, torque
 
     def advance(self, log: at.Log, commands: Commands, acting: Array) -> None:

@@ -449,7 +449,8 @@ def test_a_profile_that_does_not_reach_across_the_rotor_is_refused(tmp_path) -> 
 def test_the_shipped_load_cases_are_those_of_the_standard() -> None:
     scenario = load_scenario(library_scenarios()["load-cases"])
     numbers = {case.load_case.split()[0] for case in scenario.cases}
-    assert numbers == {"1.1", "1.3", "1.4", "1.5"}
+    assert numbers == {"1.1", "1.3", "1.4", "1.5", "6.1"}
+    assert {case.run.at_rest for case in scenario.cases if case.load_case.startswith("6.1")} == {True}
     shears = {
         (case.wind.kind, math.copysign(1.0, case.wind.added_vertical + case.wind.added_horizontal))
         for case in scenario.cases

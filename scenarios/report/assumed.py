@@ -57,7 +57,8 @@ def _rule_words(data: Mapping[str, Any]) -> str:
     return (
         f"Requirement: {asked['required_clearance_m']:.3f} m of clearance must remain in the governing case "
         f"({asked['words']}). One rule is used at a time: a share of the unloaded clearance under "
-        "characteristic loads, as certification guidelines are commonly told; or the factored deflection of "
+        "characteristic loads, as certification guidelines are commonly told, with the rotor at rest another "
+        "share of that of the feathered blade; or the factored deflection of "
         "IEC 61400-1, with 1.35 for loads in normal and 1.1 in abnormal load cases (faults); or a distance "
         "of the user's own. The user's certification body decides which rule holds."
     )
@@ -93,8 +94,9 @@ def _winds_table(scenario: Scenario) -> Table:
         speeds = ", ".join(f"{speed:g}" for speed in dict.fromkeys(case.wind.speed for case in mine))
         count = max(case.number for case in mine)
         what = "rotor positions" if mine[0].is_event else "seeds"
-        each = "steady" if mine[0].wind.kind in STEADY else f"{count} {what}"
-        kind = mine[0].wind.kind.replace("_", " ")
+        rests = run.at_rest
+        each = "steady" if mine[0].wind.kind in STEADY and not rests else f"{count} {what}"
+        kind = mine[0].wind.kind.replace("_", " ") + (", rotor at rest" if rests else "")
         times = [f"{run.duration:g}", f"{run.settle:g}"]
         rows.append(Row([label, kind, speeds, each, *times]))
     head = ["load case", "wind", "speeds [m/s]", "each", "judged [s]", "settled before [s]"]

@@ -74,7 +74,7 @@ def _bill(item: dict[str, Any]) -> Section:
         f"entries differ, so do their stresses under one moment.{straw_words(item)}"
     )
     head = ["channel", "exponent", "ratio of ranges", "low", "high", "damage ratio", "with events", "range"]
-    head += ["baseline's range", "largest of all cases [kNm]", "baseline's largest [kNm]"]
+    head += ["baseline's range", "largest, rotor turning [kNm]", "baseline's largest [kNm]"]
     rows = [
         Row(
             [
@@ -138,7 +138,8 @@ def _pitch(data: Data, pen: Mapping[str, Pen]) -> Section:
         "come "
         f"back by {one['reversal_dead_band_deg']:.2f} deg. Loaded travel is travel times the root's "
         "resultant "
-        "moment. Peaks, and overspeed as largest over rated rotor speed, are of all cases."
+        "moment. Peaks, and overspeed as largest over rated rotor speed, are of all cases with the "
+        "rotor turning."
     )
     caption = "Pitch cycles of each amplitude an hour, down to the oscillations at which a bearing frets."
     return Section(

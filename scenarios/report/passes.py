@@ -86,7 +86,8 @@ def spread_figure(entries: Sequence[Assessment], pen: Mapping[str, Pen]) -> str:
                     np.where(counts > 0, counts, np.nan), edges, baseline=None, **_thin(pen[entry.name])
                 )
             axis.set_yscale("log")
-        for required in sorted({item.required for entry in entries for item in entry.verdict.bins}):
+        turning = [entry.gathered.must[~entry.gathered.at_rest] for entry in entries]
+        for required in np.unique(np.concatenate(turning)):
             axis.axvline(required, color=RULE, linewidth=1.2)
         axis.axvline(0.0, color=SOFT, linewidth=0.8)
         axis.set_xlabel("clearance [m]")

@@ -45,7 +45,7 @@ def study_page(scenario: Scenario, entries: Entries, features: Features, data: M
     pen = pens([entry.name for entry in entries])
     sections = [_room_section(entries, pen), _cases_section(entries, pen)]
     sections += pass_sections(features, pen)
-    if "ledger" in scenario.questions:
+    if "ledger" in scenario.questions and entries[0].rates:
         sections.append(_ledger_section(entries, pen))
     if "bill" in scenario.questions:
         sections.append(_bill_section(entries, pen))
@@ -118,7 +118,8 @@ def _room_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     note = (
         "The first entry is the reference, the last the candidate. The characteristic clearance alone "
         "decides: in turbulence the mean over seeds of each seed's smallest clearance at the worst wind "
-        "speed, in a gust the worst over the rotor's position. The smallest of all passes worsens with "
+        "speed, in a gust the worst over the rotor's position; of a rotor at rest the smallest of the judged "
+        "time, in place of passes. The smallest of all passes worsens with "
         "every seed that is added, and decides nothing. A pass is broken below the required clearance, a "
         "strike at zero or less."
     )
@@ -220,7 +221,7 @@ def _bill_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     for name, title in RANGE_TITLES.items():
         words = title.replace("\n", " ").replace(" equivalent range", "")
         head.append(f"{words}, ratio of ranges")
-        sizes += [f"{words}, range at exponent {CHANNELS[name][1]:g} [kN m]", "largest of all cases [kN m]"]
+        sizes += [f"{words}, range at exponent {CHANNELS[name][1]:g} [kN m]", "largest, rotor turning [kN m]"]
     ratios, values = [], []
     for entry in entries:
         bill = entry.bill

@@ -53,7 +53,7 @@ class Assessment:
     ledger: Ledger
     rates: Sequence[StratumRates]
     bill: Bill
-    largest: Mapping[str, float]  #: largest moments over all cases [kNm], by the names of CHANNELS
+    largest: Mapping[str, float]  #: largest moments, rotor turning [kNm], by the names of CHANNELS
 
     @property
     def name(self) -> str:
@@ -117,11 +117,13 @@ def _assess(
     ledger = make_ledger(mine.judged_passes, mine.labels)
     ran = np.array([result is not None for result in mine.results])
     weight = np.where(mine.normal, split_hours(mine.labels, hours, ran), 1.0)
+    strata = rates_per_stratum(ledger, mine.labels, weight)
+    turning = {name for name, rests in zip(mine.labels.strata(), mine.at_rest, strict=True) if not rests}
     return Assessment(
         gathered=mine,
         verdict=judge(mine.labels, smallest, mine.must),
         ledger=ledger,
-        rates=rates_per_stratum(ledger, mine.labels, weight),
+        rates=[rates for rates in strata if rates.stratum in turning],
         bill=_bill(mine, reference, hours, rates),
         largest=_largest(mine),
     )
@@ -158,9 +160,9 @@ def _by_blade(gathered: Gathered) -> np.ndarray:
 
 
 def _largest(gathered: Gathered) -> dict[str, float]:
-    """Return the largest moment of each channel over all cases, gusts and extreme turbulence too [kNm]."""
+    """Return the largest moment of each channel over all cases with the rotor turning, gusts too [kNm]."""
     found = {}
     for name, (channel, _) in CHANNELS.items():
-        values = gathered.column(f"{channel}_max_Nm")
+        values = gathered.turning(f"{channel}_max_Nm")
         found[name] = float(np.nanmax(values)) / 1e3 if np.isfinite(values).any() else float("nan")
     return found

@@ -28,7 +28,8 @@ def bearing_data(entry: Assessment, hours: Floats) -> dict[str, Any]:
     ----------
     entry : Assessment
     hours : (case,) float64 [h]
-        Of normal turbulence; what is told by the hour comes from it alone. Peaks are of all cases.
+        Of normal turbulence; what is told by the hour comes from it alone. Peaks are of all
+        cases with the rotor turning.
     """
     gathered = entry.gathered
     seconds = gathered.column("judged_s")
@@ -56,10 +57,10 @@ def bearing_data(entry: Assessment, hours: Floats) -> dict[str, Any]:
         "reversal_dead_band_deg": DEAD_BAND * degree,
         "amplitude_edges_deg": list(AMPLITUDES_DEG),
         "amplitude_cycles_per_hour": _amplitudes(entry, hours),
-        "servo_power_peak_kW": _peak(gathered.column("servo_power_max_W")) / 1e3,
-        "servo_torque_peak_kNm": _peak(gathered.column("servo_torque_max_Nm")) / 1e3,
-        "rotor_speed_peak_rpm": _peak(gathered.column("rotor_speed_max_rad_s")) * 30.0 / np.pi,
-        "rotor_speed_peak_over_rated": _peak(gathered.column("rotor_speed_max_rad_s"))
+        "servo_power_peak_kW": _peak(gathered.turning("servo_power_max_W")) / 1e3,
+        "servo_torque_peak_kNm": _peak(gathered.turning("servo_torque_max_Nm")) / 1e3,
+        "rotor_speed_peak_rpm": _peak(gathered.turning("rotor_speed_max_rad_s")) * 30.0 / np.pi,
+        "rotor_speed_peak_over_rated": _peak(gathered.turning("rotor_speed_max_rad_s"))
         / gathered.entry.design.machine.rated_rotor_speed,
         "mean_of": "blades",
     }

@@ -40,7 +40,7 @@ def run_calibration(
     chosen = [
         case
         for case in scenario.cases_of(scenario.candidate)
-        if not case.is_event and not case.faults and case.number <= seeds
+        if case.is_sound_turbulence and case.number <= seeds
     ]
     cases = [calibration_case(case, duration) for case in chosen]
     asked = Asked(scenario, store, options, f"calibration, {seeds} seeds of {duration:g} s")

@@ -107,7 +107,7 @@ def costs_of(
     asked = [entry for entry in scenario.entries if all_stacks or any(layer.source for layer in entry.stack)]
     sound = [entry for entry in asked if entry.name not in troubled]
     untimed = [entry.name for entry in asked if entry.name in troubled]
-    return {entry.name: measure(scenario.cases_of(entry)[0]) for entry in sound}, untimed
+    return {entry.name: measure(scenario.first_case_of(entry)) for entry in sound}, untimed
 
 
 def _tick(flock: Any, log: Any) -> tuple[float, float, float]:

@@ -275,7 +275,8 @@ def bearing_cells(name: str, row: dict[str, Any]) -> list[str]:
 
 def _bearing_text(data: dict[str, Any]) -> str:
     rows = [bearing_cells(name, row) for name, row in data["bearing"].items()]
-    return f"Pitch bearings and servos, mean of the blades; peaks of all cases:\n{table(BEARING_HEAD, rows)}"
+    note = "Pitch bearings and servos, mean of the blades; peaks of all cases, rotor turning:"
+    return f"{note}\n{table(BEARING_HEAD, rows)}"
 
 
 def _actions_text(found: dict[str, Any]) -> str:

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from scenarios.case import Case
+from scenarios.case import Case, unloaded_of
 from scenarios.scenario import Entry, Scenario
 from scenarios.store import CaseResult
 from scenarios.wind_keys import STEADY
@@ -46,8 +46,8 @@ class Gathered:
     cases : sequence of Case
     results : [case] CaseResult, None where the case failed
     labels : Labels
-    unloaded : float [m]
-        Unloaded clearance of the entry's turbine.
+    free : (case,) float64 [m]
+        Unloaded clearance that each case is judged by: with the rotor at rest that of the feathered blade.
     must : (case,) float64 [m]
         What clearance must remain in each case.
     normal : (case,) bool
@@ -58,14 +58,28 @@ class Gathered:
     cases: Sequence[Case]
     results: Sequence[CaseResult | None]
     labels: Labels
-    unloaded: float
+    free: Floats
     must: Floats
     normal: NDArray[np.bool_]
 
+    @cached_property
+    def unloaded(self) -> float:
+        """Unloaded clearance of the entry's turbine, at fine pitch [m]."""
+        return unloaded_clearance(self.entry.design)
+
+    @cached_property
+    def at_rest(self) -> NDArray[np.bool_]:
+        """Which cases have the rotor at rest: they have no passes, and enter no rate."""
+        return np.array([case.run.at_rest for case in self.cases])
+
+    def row_of(self, condition: str) -> int:
+        """Return the row of the first case of a load case."""
+        return int(np.argmax(self.labels.condition == condition))
+
     @property
     def required(self) -> float:
-        """The most that must remain in any case [m]."""
-        return float(np.max(self.must))
+        """The most that must remain in any case with the rotor turning [m]."""
+        return float(np.max(self.must[~self.at_rest], initial=0.0))
 
     def column(self, name: str) -> Floats:
         """Return one number of each case, or one for each blade; not a number where the case failed."""
@@ -73,6 +87,10 @@ class Gathered:
         empty = np.full(shape, np.nan)
         rows = [empty if r is None else r[f"cases.{name}"] for r in self.results]
         return np.stack([np.asarray(row, dtype=np.float64) for row in rows])
+
+    def turning(self, name: str) -> Floats:
+        """Return `column` of the cases with the rotor turning alone."""
+        return self.column(name)[~self.at_rest]
 
     def spectra(self, part: str) -> list[Spectrum]:
         """Return the counted cycles of one part of a channel for each case; empty where the case failed."""
@@ -115,7 +133,9 @@ def gather(scenario: Scenario, entry: Entry, results: Mapping[str, CaseResult]) 
     """
     cases = scenario.cases_of(entry)
     found = [results.get(case.key) for case in cases]
-    unloaded = unloaded_clearance(entry.design)
+    one_of = {case.run.at_rest: case for case in cases}
+    unloaded = {at_rest: unloaded_of(case, entry.design) for at_rest, case in one_of.items()}
+    free = np.array([unloaded[case.run.at_rest] for case in cases])
     return Gathered(
         entry=entry,
         cases=cases,
@@ -126,15 +146,16 @@ def gather(scenario: Scenario, entry: Entry, results: Mapping[str, CaseResult]) 
             speed=np.array([case.wind.speed for case in cases]),
             number=np.array([case.number for case in cases]),
         ),
-        unloaded=unloaded,
-        must=np.array([case.required_share for case in cases]) * unloaded,
+        free=free,
+        must=np.array([case.required_share for case in cases]) * free,
         normal=np.array([case.wind.kind == "normal_turbulence" and not case.faults for case in cases]),
     )
 
 
 def _kind(case: Case) -> str:
     if case.is_event:
-        return "steady" if case.wind.kind in STEADY and not case.faults else "event"
+        is_calm = case.wind.kind in STEADY and not case.faults and not case.run.at_rest
+        return "steady" if is_calm else "event"
     return "fault" if case.faults else "turbulence"
 
 

@@ -89,12 +89,12 @@ class LifeLoads:
         return range_mean_rows(self.spectra[channel][self.worst_part(channel)], np.add(*self.weights()))
 
     def largest(self, channel: str) -> float:
-        """Return the largest magnitude over all cases, extreme winds too [N m]; nan for an angle."""
+        """Return the largest magnitude over all cases with the rotor turning [N m]; nan for an angle."""
         record = CHANNELS[channel].record
         if record == "pitch":
             return float("nan")
         names = [record] if record != "shaft_bending" else parts(record, 3)
-        values = np.concatenate([self.entry.gathered.column(f"{name}_max_Nm").ravel() for name in names])
+        values = np.concatenate([self.entry.gathered.turning(f"{name}_max_Nm").ravel() for name in names])
         return float(np.nanmax(values)) if np.isfinite(values).any() else float("nan")
 
 
@@ -165,7 +165,8 @@ def ultimates_reached(loads: LifeLoads) -> list[str]:
     """Return one line for each ultimate moment of the user's that the mean of a cycle reaches."""
     found = []
     for name, rates in loads.rates.items():
-        ultimate, rows = loads.life.ultimate(name), np.flatnonzero(np.isinf(rates).any(axis=1))
+        reached = np.isinf(rates).any(axis=1) & ~loads.entry.gathered.at_rest
+        ultimate, rows = loads.life.ultimate(name), np.flatnonzero(reached)
         if ultimate is not None and rows.size:
             case = loads.entry.gathered.cases[int(rows[0])].title
             found.append(

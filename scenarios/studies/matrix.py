@@ -119,7 +119,7 @@ def _supervisor() -> LayerSpec:
 
 def matrix_winds(scenario: Scenario, effort: MatrixEffort) -> dict[str, Case]:
     """Return one sound turbulent case for each wind, speed and seed: the fastest turbulence first."""
-    cases = [c for c in scenario.cases_of(scenario.candidate) if not c.is_event and not c.faults]
+    cases = [c for c in scenario.cases_of(scenario.candidate) if c.is_sound_turbulence]
     kinds = list(dict.fromkeys(case.load_case for case in cases))
     chosen = {}
     for kind in kinds:

@@ -154,7 +154,7 @@ def _hardest(
     plain = tuple(layer for layer in scenario.candidate.stack if not layer.load().tower_pass)
     groups: dict[tuple[str, float], list[Case]] = {}
     for case in scenario.cases_of(scenario.candidate):
-        if not case.is_event and not case.faults and case.number <= effort.seeds:
+        if case.is_sound_turbulence and case.number <= effort.seeds:
             run = replace(case.run, settle=effort.settle_s, duration=effort.judged_s)
             groups.setdefault((case.load_case, case.wind.speed), []).append(replace(case, run=run))
     winds = list(groups)

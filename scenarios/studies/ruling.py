@@ -7,9 +7,11 @@ from typing import Any
 
 from scenarios.requirement import FACTORED, Requirement
 from scenarios.studies.assess import Assessment
+from scenarios.studies.gather import Gathered
 from sim.measures.clearance import BinClearance
 
-GOVERNING_HEAD = ["load case", "governing wind", "cases", "characteristic m", "required m", "margin m"]
+GOVERNING_HEAD = ["load case", "governing wind", "cases", "characteristic m", "required m"]
+GOVERNING_HEAD += ["of unloaded m", "margin m"]
 
 
 def requirement_data(requirement: Requirement, entry: Assessment) -> dict[str, Any]:
@@ -20,7 +22,9 @@ def requirement_data(requirement: Requirement, entry: Assessment) -> dict[str, A
     requirement : Requirement
     entry : Assessment
     """
-    governing, unloaded = entry.verdict.governing, entry.gathered.unloaded
+    governing, gathered = entry.verdict.governing, entry.gathered
+    row = gathered.row_of(governing.condition)
+    unloaded, at_rest = float(gathered.free[row]), bool(gathered.at_rest[row])
     found: dict[str, Any] = {"rule": requirement.rule, "share": governing.required / unloaded}
     if requirement.rule == FACTORED:
         found |= {
@@ -31,21 +35,26 @@ def requirement_data(requirement: Requirement, entry: Assessment) -> dict[str, A
     return found | {
         "unloaded_clearance_m": unloaded,
         "required_clearance_m": governing.required,
-        "words": requirement.words(unloaded, governing.required),
+        "at_rest": at_rest,
+        "words": requirement.words(unloaded, governing.required, at_rest),
     }
 
 
 def governing_data(entry: Assessment) -> dict[str, dict[str, Any]]:
     """Return the governing wind of each load case, by the name of the load case."""
-    return {name: _row(item) for name, item in entry.verdict.per_condition().items()}
+    return {name: _row(item, entry.gathered) for name, item in entry.verdict.per_condition().items()}
 
 
-def _row(item: BinClearance) -> dict[str, Any]:
+def _row(item: BinClearance, gathered: Gathered) -> dict[str, Any]:
+    row = gathered.row_of(item.condition)
     return {
         "wind_speed_m_s": item.speed,
         "cases": item.cases,
         "characteristic_clearance_m": item.characteristic,
         "required_clearance_m": item.required,
+        "required_share": item.required / float(gathered.free[row]),
+        "unloaded_clearance_m": float(gathered.free[row]),
+        "at_rest": bool(gathered.at_rest[row]),
         "margin_m": item.margin,
         "problem": item.problem,
     }
@@ -59,5 +68,7 @@ def governing_cells(name: str, row: Mapping[str, Any]) -> list[str]:
         str(row["cases"]),
         f"{row['characteristic_clearance_m']:.2f}",
         f"{row['required_clearance_m']:.2f}",
+        f"{row['required_share']:.0%} of {row['unloaded_clearance_m']:.2f}"
+        + (" at rest" if row["at_rest"] else ""),
         f"{row['margin_m']:+.2f}",
     ]

@@ -64,7 +64,7 @@ def with_entries(scenario: Scenario, tries: Sequence[Try], cases: Sequence[Case]
         replace(
             case,
             turbine=entry.turbine,
-            stack=entry.stack,
+            stack=() if case.run.at_rest else entry.stack,
             entry=entry.name,
         )
         for entry in entries

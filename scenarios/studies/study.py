@@ -116,7 +116,8 @@ def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
         if result is None:
             why = campaign.tally.failed.get(case.key, "no result")
         else:
-            why = trouble_of(result, case.wind.speed > cut_out[case.entry])
+            is_storm = case.wind.speed > cut_out[case.entry] and not case.run.at_rest
+            why = trouble_of(result, is_storm)
         if why:
             is_lost = result is None or has_ended(result)
             (failed if is_lost else flagged).append({"case": case.title, "entry": case.entry, "why": why})

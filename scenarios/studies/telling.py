@@ -21,7 +21,7 @@ from scenarios.studies.amounts import (
 from scenarios.studies.assess import CHANNELS, Assessment
 from scenarios.studies.extreme import extreme_text
 from scenarios.studies.fault_rows import fault_rows
-from scenarios.studies.ruling import GOVERNING_HEAD, governing_cells
+from scenarios.studies.ruling import GOVERNING_HEAD, governing_cells, requirement_data
 from sim.measures.clearance import BinClearance, Verdict
 from sim.measures.lifetime import PairedRatio
 from sim.measures.rates import StratumRates
@@ -54,13 +54,14 @@ def governing_text(item: BinClearance) -> str:
 def verdict_sentence(entries: Sequence[Assessment], requirement: Requirement) -> str:
     """Say in one sentence whether the candidate holds, with rule, margin and governing case."""
     candidate = entries[-1]
-    verdict, gathered = candidate.verdict, candidate.gathered
+    verdict = candidate.verdict
     governing = verdict.governing
-    required = governing.required
-    rule = f"{required:.2f} m must ({requirement.words(gathered.unloaded, required)})"
+    asked = requirement_data(requirement, candidate)
+    rule = f"{governing.required:.2f} m must ({asked['words']})"
     if math.isnan(governing.margin):
         return f"Nothing can be said of {candidate.name}: {verdict.problems[0]}."
     what = "clearance in steady wind" if governing.kind == "steady" else "characteristic clearance"
+    what += " with the rotor at rest" if asked["at_rest"] else ""
     room = f"{governing.characteristic:.2f} m of {what} remain where {rule}"
     where = f"margin {governing.margin:+.2f} m in {governing_text(governing)}; {_broken_words(candidate)}"
     if verdict.holds:
@@ -73,6 +74,8 @@ def verdict_sentence(entries: Sequence[Assessment], requirement: Requirement) ->
 
 def _broken_words(entry: Assessment) -> str:
     """Say how many single passes left less than what must remain; they decide nothing, and are not hidden."""
+    if entry.pass_count == 0:
+        return "no blade passed the tower"
     if entry.broken == 0:
         return f"none of its {entry.pass_count} passes left less"
     struck = f", {entry.strikes} of them met the tower" if entry.strikes else ""
