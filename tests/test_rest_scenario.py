@@ -147,6 +147,12 @@ def test_cases_at_rest_count_neither_as_passes_nor_in_rates_nor_among_largest_mo
         base = gathered.column("tower_base_fore_aft_max_Nm")
         assert entry.largest["tower_base_fore_aft_kNm"] == pytest.approx(base[~gathered.at_rest].max() / 1e3)
         assert not gathered.normal.any()
+        aside = gathered.column("tower_base_side_side_max_Nm")
+        assert (
+            gathered.turning("tower_base_side_side_max_Nm").max()
+            < aside.max()
+            == aside[gathered.at_rest].max()
+        )
 
 
 def test_a_verdict_that_hangs_on_the_rotor_at_rest_says_so(folder, options) -> None:
