@@ -80,6 +80,29 @@ def test_the_tilt_and_yaw_moments_decay_with_the_bandwidth_that_was_asked_for():
     assert np.max(np.abs([row[3] for row in rows])) < 0.046 * size / slope
 
 
+def test_a_moment_of_twice_per_revolution_decays_by_its_own_loop_and_hardly_stirs_the_other():
+    # Closed form: d(pitch)/dt = w share M/g in the 2P part. The 1P part sees (2/3) sum M cos 2 psi_b cos psi_b
+    # = M cos 3 psi on three blades, a ripple of w M / (3 speed g) while M lasts.
+    slope, size, w, share = 20.0 * small.STIFFNESS, 2.0e5, 0.4, 0.5
+    layer = Cyclic(bandwidth_rad_s=w, second_share=share)
+    twos = []
+
+    def moment(angles, pitch):
+        left = size * np.cos(2.0 * angles) - slope * (pitch - 0.2)
+        twos.append(2.0 / 3.0 * np.sum(left * np.cos(2.0 * angles)))
+        return left
+
+    rows = turn(layer, 15.0, moment)
+    time = small.PERIOD * np.arange(len(twos))
+    assert np.array(twos) / size == pytest.approx(np.exp(-w * share * time), abs=0.1)
+    assert abs(np.mean(twos[-41:])) < 0.1 * size
+    ripple = w * size / (3.0 * small.RATED_SPEED * slope)
+    assert np.max(np.abs([row[2:] for row in rows])) < 2.0 * ripple
+    assert np.max(np.abs([row[1] for row in rows[-41:]])) == pytest.approx(size / slope, rel=0.15)
+    alone = turn(Cyclic(bandwidth_rad_s=w), 15.0, lambda angles, pitch: size * np.cos(2.0 * angles))
+    assert np.max(np.abs([row[1] for row in alone])) < 3.0 * ripple
+
+
 def test_a_full_cyclic_pitch_travels_at_four_times_amplitude_times_frequency():
     # Mean of |d/dt (A sin 2 pi f t)| = 4 A f.
     amplitude = np.deg2rad(1.5)
