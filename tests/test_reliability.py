@@ -7,10 +7,12 @@ import io
 import json
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from scenarios.answer import to_json
 from scenarios.asked import Asked
@@ -27,6 +29,7 @@ from scenarios.studies.integrity import integrity_data, integrity_text
 from scenarios.studies.ledger import ledger_data, rebounds
 from scenarios.studies.odds_telling import odds_data, odds_text
 from scenarios.studies.replay import replay_file
+from scenarios.studies.worksheet import worksheet
 from scenarios.window_job import Span
 from sim.errors import InputError
 from sim.measures.statistics import Interval
@@ -154,14 +157,15 @@ def faulty(small: Brisk) -> dict[str, Any]:
     keys["faults"] = [fault for fault in path.keys["faults"] if fault["name"] in chosen]
     scenario = replace(scenario, keys=keys)
     data = matrix.run_matrix(scenario, small.store, small.options, SMALL)
-    return data | {"sheet": matrix.worksheet(scenario, data)}
+    return data | {"sheet": worksheet(scenario, data)}
 
 
 def test_the_matrix_compares_each_fault_with_the_same_wind_without_it(faulty: dict[str, Any]) -> None:
     assert not faulty["failed_cases"]
     rows = {(row["fault"], row["stack"]): row for row in faulty["rows"]}
     for (fault, stack), row in rows.items():
-        healthy = next(item for item in faulty["healthy"] if item["stack"] == stack)
+        place = (stack, row["phase"])
+        healthy = next(item for item in faulty["healthy"] if (item["stack"], item["phase"]) == place)
         assert row["clearance_without_fault_m"] == healthy["clearance_m"], fault
     # A blade that runs to fine pitch meets more load than its fellows: its clearance cannot grow.
     for stack in faulty["stacks"]:
@@ -169,6 +173,35 @@ def test_the_matrix_compares_each_fault_with_the_same_wind_without_it(faulty: di
         assert row["clearance_m"] <= row["clearance_without_fault_m"] + 0.05
         assert row["fell_back_to"] in (*matrix.MODES, "no supervisor")
     assert sum(item["runs"] for item in faulty["summary"]) == len(faulty["rows"])
+
+
+def test_each_run_with_a_fault_starts_from_the_position_of_its_sound_twin(small: Brisk) -> None:
+    marched: list[Any] = []
+
+    def caught(self: Any, cases: Any, *rest: Any) -> Any:
+        marched.extend(cases)
+        return SimpleNamespace(results={}, tally=SimpleNamespace(failed={}))
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Asked, "run", caught)
+        matrix.run_matrix(small.scenario, small.store, small.options, replace(SMALL, phases=3))
+    sound = {(case.entry, case.wind, case.run.azimuth) for case in marched if not case.faults}
+    broken = {(case.entry, case.wind, case.run.azimuth) for case in marched if case.faults}
+    assert len({azimuth for *_, azimuth in sound}) == 3
+    assert broken == sound
+
+
+def test_false_alarms_are_told_with_the_exact_interval_over_winds() -> None:
+    runs = [
+        {"stack": "a", "wind": f"{n}", "phase": phase, "false_alarm": n == 0 and phase == 1, "hours": 0.01}
+        for n in range(4)
+        for phase in range(3)
+    ]
+    (told,) = matrix.false_alarms(runs)
+    exact = stats.binomtest(1, 4).proportion_ci(0.95, method="exact")
+    assert (told["runs"], told["runs_with_alarm"], told["winds"]) == (12, 1, 4)
+    assert told["share_of_winds"] == pytest.approx({"value": 0.25, "low": exact.low, "high": exact.high})
+    assert "1 of 12 healthy runs, 0.12 h; in 25 % (1..81) of 4 winds" in matrix.alarm_text(told)
 
 
 def test_the_worksheet_has_a_row_for_each_run_and_the_trades_columns(faulty: dict[str, Any]) -> None:

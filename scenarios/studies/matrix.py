@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -20,7 +18,7 @@ from scenarios.store import CaseResult, Store
 from scenarios.studies.bench import Breakage, bench_of, pairs_of
 from scenarios.studies.gather import has_ended
 from scenarios.warming import WARM
-from sim.faults import KINDS
+from sim.measures.statistics import clopper_pearson
 
 OUTCOMES = ("held", "thinner", "broken", "struck")
 """Of the clearance after the fault: as without it; less, but enough; below what is required; none left."""
@@ -52,12 +50,16 @@ def run_matrix(scenario: Scenario, store: Store, options: Options, effort: Matri
     """March every fault in every wind, rotor position and stack, and compare with the same without fault."""
     stacks, winds = matrix_stacks(scenario), matrix_winds(scenario, effort)
     faults = bench_of(scenario) + (pairs_of(scenario) if effort.pairs else [])
-    sound = {(s, w): _case(layers, winds[w], effort) for s, layers in stacks.items() for w in winds}
-    broken = {
-        (fault.name, s, w, phase): _broken(sound[s, w], fault, phase, effort)
-        for fault in faults
-        for s, w in sound
+    sound = {
+        (s, w, phase): _turned(_case(layers, winds[w], effort), phase, effort)
+        for s, layers in stacks.items()
+        for w in winds
         for phase in range(effort.phases)
+    }
+    broken = {
+        (fault.name, *place): _broken(case, fault, effort)
+        for fault in faults
+        for place, case in sound.items()
     }
     cases = [*sound.values(), *broken.values()]
     part = f"faults, {effort.phases} phases"
@@ -70,10 +72,10 @@ def run_matrix(scenario: Scenario, store: Store, options: Options, effort: Matri
     ]
     required = required_of(scenario)
     rows = [
-        _row(fault, place, results[case.key], results[sound[place[1], place[2]].key], required, effort)
+        _row(fault, place, results[case.key], results[sound[place[1:]].key], required, effort)
         for fault in faults
         for place, case in broken.items()
-        if place[0] == fault.name and case.key in results and sound[place[1], place[2]].key in results
+        if place[0] == fault.name and case.key in results and sound[place[1:]].key in results
     ]
     healthy = [
         _healthy(place, results[case.key], effort) for place, case in sound.items() if case.key in results
@@ -87,6 +89,7 @@ def run_matrix(scenario: Scenario, store: Store, options: Options, effort: Matri
         "rows": rows,
         "summary": summary(rows),
         "healthy": healthy,
+        "false_alarms": false_alarms(healthy),
         "failed_cases": failed,
     }
 
@@ -140,13 +143,17 @@ def _case(layers: tuple[LayerSpec, ...], case: Case, effort: MatrixEffort) -> Be
     return bench_case(replace(case, stack=layers, run=run, entry=name))
 
 
-def _broken(case: BenchCase, fault: Breakage, phase: int, effort: MatrixEffort) -> BenchCase:
-    """Return a case with a fault that begins when the rotor stands a share of the blades' angle on."""
+def _turned(case: BenchCase, phase: int, effort: MatrixEffort) -> BenchCase:
+    """Return a case whose rotor stands a share of the blades' angle on: its passes come at other times."""
     turned = 2.0 * np.pi / case.blade_count * phase / effort.phases
+    return replace(case, run=replace(case.run, azimuth=case.run.azimuth + turned))
+
+
+def _broken(case: BenchCase, fault: Breakage, effort: MatrixEffort) -> BenchCase:
+    """Return a case with a fault that begins when what is judged before it ends."""
     first = min(spec.start for spec in fault.specs)
     specs = tuple(replace(spec, start=effort.before_s + spec.start - first) for spec in fault.specs)
-    run = replace(case.run, azimuth=case.run.azimuth + turned)
-    return replace(case, faults=specs, run=run, load_case=f"{case.load_case}: {fault.name}")
+    return replace(case, faults=specs, load_case=f"{case.load_case}: {fault.name}")
 
 
 def required_of(scenario: Scenario) -> float:
@@ -196,10 +203,11 @@ def _least(result: CaseResult, since_s: float) -> float:
     return float(np.min(result["passes.clearance_m"][after], initial=np.inf))
 
 
-def _healthy(place: tuple[str, str], result: CaseResult, effort: MatrixEffort) -> dict[str, Any]:
+def _healthy(place: tuple[str, str, int], result: CaseResult, effort: MatrixEffort) -> dict[str, Any]:
     return {
         "stack": place[0],
         "wind": place[1],
+        "phase": place[2],
         "false_alarm": bool(int(result["bench.mode"]) > 0),
         "hours": (effort.before_s + effort.after_s) / 3600.0,
         "clearance_m": _least(result, effort.before_s),
@@ -233,38 +241,6 @@ def _severity(word: str) -> int:
     return MODES.index(word) if word in MODES else -1
 
 
-def worksheet(scenario: Scenario, data: Mapping[str, Any]) -> str:
-    """Return the matrix as a worksheet of a failure-mode analysis, CSV; ratings are left to its users.
-
-    References
-    ----------
-    IEC 60812:2018, "Failure modes and effects analysis (FMEA and FMECA)" (columns from memory).
-    """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([
-        "item", "function", "failure mode", "cause", "operating condition", "local effect", "end effect",
-        "least clearance_m", "required clearance_m", "detection", "time to detection_s",
-        "compensating provision",
-        "rate_per_year", "severity", "occurrence", "detection rating", "remarks",
-    ])  # fmt: skip
-    rates = {item.name: item for item in (*bench_of(scenario), *pairs_of(scenario))}
-    for row in data["rows"]:
-        item = rates[row["fault"]]
-        kinds = [spec.kind for spec in item.specs]
-        seen = np.isfinite(row["noticed_after_s"])
-        writer.writerow([
-            "; ".join(spec.sensor or KINDS[spec.kind].part for spec in item.specs),
-            "keeps the blade off the tower", row["fault"],
-            "; ".join(KINDS[kind].meaning for kind in kinds), f"{row['wind']}, phase {row['phase'] + 1}",
-            f"clearance {row['clearance_without_fault_m']:.2f} to {row['clearance_m']:.2f} m", row["outcome"],
-            f"{row['clearance_m']:.3f}", f"{data['required_clearance_m']:.3f}",
-            "supervisor" if seen else "none", f"{row['noticed_after_s']:.2f}" if seen else "",
-            row["fell_back_to"], f"{item.rate_per_year:g}", "", "", "", row["stack"],
-        ])  # fmt: skip
-    return text.getvalue()
-
-
 def matrix_text(data: Mapping[str, Any]) -> str:
     """Return the matrix for people: the worst of each fault under each stack."""
     stacks = data["stacks"]
@@ -273,11 +249,39 @@ def matrix_text(data: Mapping[str, Any]) -> str:
     for fault in dict.fromkeys(item["fault"] for item in data["summary"]):
         mine = [cells.get((fault, stack)) for stack in stacks]
         rows.append([fault, *(_cell(item) for item in mine)])
-    runs = [item for item in data["healthy"] if item["stack"] == stacks[-1]]
-    false = sum(item["false_alarm"] for item in runs)
-    hours = sum(item["hours"] for item in runs)
-    note = f"False alarms on healthy runs of {stacks[-1]}: {false} of {len(runs)} runs, {hours:.2f} h."
+    note = "\n".join(alarm_text(item) for item in data["false_alarms"])
     return f"{table(['fault: worst outcome, least clearance m', *stacks], rows)}\n{note}"
+
+
+def false_alarms(healthy: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return how often each stack's layers fell back though nothing was broken; the wind is the unit."""
+    found = []
+    for stack in dict.fromkeys(item["stack"] for item in healthy):
+        runs = [item for item in healthy if item["stack"] == stack]
+        winds = {item["wind"] for item in runs}
+        alarmed = len({item["wind"] for item in runs if item["false_alarm"]})
+        low, high = clopper_pearson(alarmed, len(winds))
+        found.append(
+            {
+                "stack": stack,
+                "runs": len(runs),
+                "runs_with_alarm": sum(item["false_alarm"] for item in runs),
+                "winds": len(winds),
+                "share_of_winds": {"value": alarmed / len(winds), "low": low, "high": high},
+                "hours": sum(item["hours"] for item in runs),
+            }
+        )
+    return found
+
+
+def alarm_text(told: Mapping[str, Any]) -> str:
+    """Return the false alarms of a stack for people, in a sentence."""
+    share = told["share_of_winds"]
+    return (
+        f"False alarms of {told['stack']}: {told['runs_with_alarm']} of {told['runs']} healthy runs, "
+        f"{told['hours']:.2f} h; in {100.0 * share['value']:.0f} % ({100.0 * share['low']:.0f}.."
+        f"{100.0 * share['high']:.0f}) of {told['winds']} winds."
+    )
 
 
 def _cell(item: Mapping[str, Any] | None) -> str:

@@ -19,6 +19,7 @@ from scenarios.studies.odds_telling import odds_data, odds_text
 from scenarios.studies.replay import write_replays
 from scenarios.studies.study import judge_scenario
 from scenarios.studies.window_runs import speed_bins
+from scenarios.studies.worksheet import worksheet
 
 PARTS = ("ledger", "faults", "room", "odds", "integrity")
 
@@ -124,7 +125,7 @@ def _faults(asked: _Asked) -> None:
     effort = matrix.QUICK if asked.is_quick else matrix.THOROUGH
     data = matrix.run_matrix(asked.scenario, asked.store, asked.options, effort)
     sheet = asked.options.out / f"{asked.scenario.name}-faults.csv"
-    write(sheet, matrix.worksheet(asked.scenario, data))
+    write(sheet, worksheet(asked.scenario, data))
     asked.failed += data.pop("failed_cases")
     asked.data["faults"] = data | {"worksheet": str(sheet)}
     asked.texts.append(f"{matrix.matrix_text(data)}\nworksheet: {sheet}")
