@@ -81,7 +81,7 @@ def test_the_tilt_and_yaw_moments_decay_with_the_bandwidth_that_was_asked_for():
 
 
 def test_a_moment_of_twice_per_revolution_decays_by_its_own_loop_and_hardly_stirs_the_other():
-    # Closed form: d(pitch)/dt = w share M/g in the 2P part. The 1P part sees (2/3) sum M cos 2 psi_b cos psi_b
+    # Closed form: d(pitch)/dt = w share M/g in the 2P part. The 1P part sees 2/3 sum M cos 2 psi_b cos psi_b
     # = M cos 3 psi on three blades, a ripple of w M / (3 speed g) while M lasts.
     slope, size, w, share = 20.0 * small.STIFFNESS, 2.0e5, 0.4, 0.5
     layer = Cyclic(bandwidth_rad_s=w, second_share=share)
