@@ -21,7 +21,8 @@ from sim.measures.statistics import percentiles
 from tests.brisk import FILE, Brisk, brisk
 
 CURVE = {"channel": "blade_root_flap", "exponent": 9.0, "knee_range_kNm": 9000.0, "knee_cycles": 1e6}
-LIFE = {"years": 20.0, "distribution": "rayleigh", "curves": [CURVE]}
+TOWER = {"channel": "tower_base_fore_aft", "exponent": 4.0, "ultimate_kNm": 2e5}
+LIFE = {"years": 20.0, "distribution": "rayleigh", "curves": [CURVE, TOWER]}
 SETTINGS = [("life", LIFE), ("winds[1].per_year", 300.0)]
 
 
@@ -105,6 +106,35 @@ def test_ranges_of_production_and_of_events_are_those_summed_by_hand(
     assert told["reference_count"] == pytest.approx(20.0 * seconds, rel=1e-9)
 
 
+def test_the_ratio_with_events_has_the_interval_of_seeds_drawn_by_hand_while_events_are_held(
+    small: Brisk, bill: dict
+) -> None:
+    parts, exponent = [f"root_flap_moment_{b}" for b in (1, 2, 3)], 9.0
+    columns, events = [], []
+    for entry in ("guarded", "stiff"):
+        often = [(case, result, yearly_seconds(case)) for case, result in small.results(entry)]
+        each = [[power_sum(part, exponent)(result) for part in parts] for _, result, _ in often]
+        scale = [seconds / float(result["cases.judged_s"]) for _, result, seconds in often]
+        columns.append(np.array(each) * np.array(scale)[:, None])
+        events.append(
+            sum(300.0 / 12.0 * np.array(e) for e, (c, _, _) in zip(each, often, strict=True) if c.is_event)
+        )
+    speed = np.array([case.wind.speed for case, _ in small.results("stiff")])
+    normal = columns[0].sum(axis=1) > 0.0
+    rng = np.random.Generator(np.random.Philox(key=[7, 9]))
+    bins = [np.flatnonzero(normal & (speed == value)) for value in np.unique(speed[normal])]
+    drawn = np.array([np.concatenate([rng.choice(rows, rows.size) for rows in bins]) for _ in range(4000)])
+    worst = [
+        np.max(column[drawn].sum(axis=1) + event, axis=1)
+        for column, event in zip(columns, events, strict=True)
+    ]
+    ends = np.quantile((worst[0] / worst[1]) ** (1.0 / exponent), percentiles(speed[normal]))
+    told = bill["channels"]["blade_root_flap"]["ratio_with_events_interval"]
+    # 4000 draws each: an end scatters by about 2 % of the width; five of that, and both are drawn.
+    assert [told["low"], told["high"]] == pytest.approx(ends, abs=0.15 * (ends[1] - ends[0]))
+    assert ends[1] > ends[0]
+
+
 def test_the_damage_of_the_life_follows_the_users_curve(small: Brisk, bill: dict) -> None:
     line = StressCurve(9e6, 1e6, 9.0)
 
@@ -159,6 +189,24 @@ def test_a_thousand_actions_are_the_difference_of_the_parallel_runs(small: Brisk
         row = told["closure"][name]
         error = row["singles_over_baseline"] - row["whole_over_baseline"]
         assert row["closure_error"] == pytest.approx(error, abs=1e-12)
+
+
+def test_a_closure_error_is_told_with_and_without_goodman_where_an_ultimate_is_given(bill: dict) -> None:
+    closure, words = bill["per_thousand_actions"]["closure"], bill["per_thousand_actions"]["words"]
+    told, plain = closure["tower_base_fore_aft"], closure["tower_base_fore_aft"]["without_goodman"]
+    assert "without_goodman" not in closure["blade_root_flap"]
+    # A mean of a fifth of the ultimate or so raises cycles alike: shares of the damage move by a little.
+    assert told["whole_over_baseline"] != plain["whole_over_baseline"]
+    assert told["whole_over_baseline"] == pytest.approx(plain["whole_over_baseline"], abs=0.02)
+    assert "without Goodman's correction)" in next(w for w in words if w.startswith("  tower base fore-aft"))
+
+
+def test_every_entry_with_logic_is_told_by_the_thousand(bill: dict) -> None:
+    each, candidate = bill["per_thousand_actions_by_entry"], bill["per_thousand_actions"]
+    assert set(each) == {"guarded"}
+    same = {key: value for key, value in candidate.items() if key not in ("closure", "words")}
+    assert {key: each["guarded"][key] for key in same} == same
+    assert "closure" not in each["guarded"]
 
 
 def test_what_a_thousand_actions_add_has_the_interval_of_seeds_drawn_by_hand(

@@ -12,7 +12,7 @@ from scenarios.report.drawing import SOFT, Pen, legend_above, pens, sheet
 from scenarios.report.page import BREAKS, HOLDS, UNKNOWN, Figure, Lines, Page, Row, Section, Table, Text
 from scenarios.scenario import Scenario
 from scenarios.studies.amounts import number
-from scenarios.studies.attribution import thousand_words
+from scenarios.studies.attribution import EACH_HEAD, each_cells, thousand_words
 from scenarios.studies.bearing import AMPLITUDES_DEG
 from scenarios.studies.fatigue import BEARING_HEAD, bearing_cells, channel_remarks, straw_words
 from scenarios.studies.life_loads import LifeLoads
@@ -70,7 +70,8 @@ def _bill(item: dict[str, Any]) -> Section:
         "Equivalent ranges of normal turbulence weighted by the hours of the life's wind, the same winds for "
         "both, 95 % intervals over seeds within each wind speed; the worst blade of each. The damage ratio "
         "is "
-        f"that of the ranges to the power of the exponent. Loads are moments: where the sections of two "
+        "that of the ranges to the power of the exponent. With events: their rotor positions are swept, so "
+        "that the interval is that of the seeds alone. Loads are moments: where the sections of two "
         f"entries differ, so do their stresses under one moment.{straw_words(item)}"
     )
     head = ["channel", "exponent", "ratio of ranges", "low", "high", "damage ratio", "with events", "range"]
@@ -84,7 +85,7 @@ def _bill(item: dict[str, Any]) -> Section:
                 number(row["interval"]["low"], ".3f"),
                 number(row["interval"]["high"], ".3f"),
                 number(row["damage_ratio"], ".3f"),
-                number(row["ratio_with_events"], ".3f"),
+                _with_events(row),
                 f"{number(row['value'], '.4g')} {row['unit']}",
                 f"{number(row['baseline_value'], '.4g')} {row['unit']}",
                 number(row["largest_kNm"], ".0f"),
@@ -106,6 +107,11 @@ def _bill(item: dict[str, Any]) -> Section:
     remarks = channel_remarks(item)
     more = [Lines(remarks)] if remarks else []
     return Section(title, [Text(note), figure, Table(head, rows), Text(told), *more])
+
+
+def _with_events(row: Data) -> str:
+    ends = (number(row["ratio_with_events_interval"][end], ".3f") for end in ("low", "high"))
+    return f"{number(row['ratio_with_events'], '.3f')} ({'..'.join(ends)})"
 
 
 def ratio_figure(item: Data) -> str:
@@ -173,10 +179,16 @@ def amplitude_figure(data: Data, pen: Mapping[str, Pen]) -> str:
 
 def _actions(data: Data) -> Section:
     found = data["per_thousand_actions"]
+    each = data["per_thousand_actions_by_entry"]
+    rows = [Row(each_cells(name, row)) for name, row in each.items()]
+    table = [Table([*EACH_HEAD[:3], *(f"{head}, a thousand" for head in EACH_HEAD[3:])], rows, left=2)]
+    more = table if len(each) > 1 else []
     if "why_not" in found:
-        return Section("Action by action", [Text(f"Nothing is said: {found['why_not']}.")])
+        told = f"Nothing is said of {data['entry']}: {found['why_not']}."
+        return Section("Action by action", [Text(told), *more])
     note = f"{thousand_words(found)} of energy, and of each channel's damage in a year:"
-    return Section("Action by action", [Text(note), Lines([line.strip() for line in found["words"]])])
+    lines = Lines([line.strip() for line in found["words"]])
+    return Section("Action by action", [Text(note), lines, *more])
 
 
 def _cycles(data: Data) -> Section:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.life import CHANNELS
-from scenarios.store import Store
+from scenarios.store import CaseResult, Store
 from scenarios.studies.amounts import number
 from scenarios.studies.bearing import actions
 from scenarios.studies.life_loads import LifeLoads
@@ -35,17 +35,18 @@ def plain_baseline(loads: Sequence[LifeLoads]) -> LifeLoads | None:
     return next((item for item in loads if item.entry is twin), None)
 
 
-def attribute(loads: Sequence[LifeLoads], store: Store) -> dict[str, Any]:
-    """Return what a thousand actions of the candidate add, with the closure error of single actions.
+def attribute(loads: Sequence[LifeLoads], store: Store | None) -> dict[str, Any]:
+    """Return what a thousand actions of the last entry add, with the closure error of single actions.
 
     Parameters
     ----------
-    loads : of all entries, the candidate's last
+    loads : of all entries
     store : Store
+        Of the histories that are recounted for the closure error; without it none is told.
     """
     mine, plain = loads[-1], plain_baseline(loads)
     if plain is None:
-        return {"why_not": "no entry is the candidate's turbine and stack without its tower-pass logic"}
+        return {"why_not": "no entry is its turbine and stack without its tower-pass logic"}
     acted = actions(mine.entry)
     pairs = _Pairs.of(mine, plain, acted)
     yearly = cluster_bootstrap(lambda sums: sums[:, 0], pairs.number[:, None], pairs.groups)
@@ -67,9 +68,41 @@ def attribute(loads: Sequence[LifeLoads], store: Store) -> dict[str, Any]:
         "energy_interval_kWh": interval_data(energy),
         "damage_share": {name: share.value for name, share in shares.items()},
         "damage_share_interval": {name: interval_data(share) for name, share in shares.items()},
-        "closure": _closure(mine, plain, acted, store),
     }
+    if store is not None:
+        found["closure"] = _closure(mine, plain, acted, store)
     return found | {"words": _words(found)}
+
+
+def attribute_each(loads: Sequence[LifeLoads]) -> dict[str, dict[str, Any]]:
+    """Return `attribute` of every entry with tower-pass logic, by name, without closure errors."""
+    return {
+        item.entry.name: attribute([*(other for other in loads if other is not item), item], None)
+        for item in loads
+        if item.entry.has_logic
+    }
+
+
+EACH_HEAD = ["entry", "against", "actions a year", "travel deg", "energy kWh", "flap damage %"]
+EACH_HEAD += ["tower base damage %"]
+
+
+def each_cells(name: str, found: Mapping[str, Any]) -> list[str]:
+    """Return what a thousand actions of one entry add, as the cells of a table in the order of EACH_HEAD."""
+    if "why_not" in found:
+        return [name, found["why_not"], *["-"] * (len(EACH_HEAD) - 2)]
+    shares, ends = found["damage_share"], found["damage_share_interval"]
+    return [
+        name,
+        found["baseline"],
+        f"{found['actions_per_year']:.0f}",
+        _signed(found["travel_deg"], found["travel_interval_deg"]),
+        _signed(found["energy_kWh"], found["energy_interval_kWh"]),
+        *(
+            _signed(100.0 * shares[channel], ends[channel], 100.0)
+            for channel in ("blade_root_flap", "tower_base_fore_aft")
+        ),
+    ]
 
 
 @dataclass(frozen=True)
@@ -139,8 +172,8 @@ def _added(pairs: _Pairs, name: str, scale: float) -> Interval:
 def _closure(mine: LifeLoads, plain: LifeLoads, acted: Floats, store: Store) -> dict[str, Any]:
     rows = _chosen(mine, plain, acted)
     cases, others = mine.entry.gathered.cases, plain.entry.gathered.cases
-    exponents = {name: mine.life.exponent(name) for name in WATCHED}
-    results = recount([(cases[row], others[row]) for row in rows], exponents, store)
+    laws = {name: (mine.life.exponent(name), mine.life.ultimate(name)) for name in WATCHED}
+    results = recount([(cases[row], others[row]) for row in rows], laws, store)
     hours = np.array([mine.production[row] for row in rows])
     share = hours / np.sum(hours)
     found: dict[str, Any] = {
@@ -148,16 +181,22 @@ def _closure(mine: LifeLoads, plain: LifeLoads, acted: Floats, store: Store) -> 
         "actions": int(sum(int(result["actions"]) for result in results)),
     }
     for place, name in enumerate(WATCHED):
-        whole, without, singles = (
-            float(np.sum(share * np.array([result[key][place] for result in results])))
-            for key in ("with", "without", "singles")
-        )
-        found[name] = {
-            "whole_over_baseline": (whole - without) / without,
-            "singles_over_baseline": singles / without,
-            "closure_error": (singles - (whole - without)) / without,
-        }
+        found[name] = _closes(results, share, place, "")
+        if laws[name][1] is not None:
+            found[name]["without_goodman"] = _closes(results, share, place, "uncorrected_")
     return found
+
+
+def _closes(results: Sequence[CaseResult], share: Floats, place: int, start: str) -> dict[str, Any]:
+    whole, without, singles = (
+        float(np.sum(share * np.array([result[start + key][place] for result in results])))
+        for key in ("with", "without", "singles")
+    )
+    return {
+        "whole_over_baseline": (whole - without) / without,
+        "singles_over_baseline": singles / without,
+        "closure_error": (singles - (whole - without)) / without,
+    }
 
 
 def _chosen(mine: LifeLoads, plain: LifeLoads, acted: Floats) -> list[int]:
@@ -173,25 +212,30 @@ def _chosen(mine: LifeLoads, plain: LifeLoads, acted: Floats) -> list[int]:
 
 
 def _words(found: dict[str, Any]) -> list[str]:
-    closure = found["closure"]
     words = [
         f"{CHANNELS[name].title}: {_signed(100.0 * share, found['damage_share_interval'][name], 100.0)} % "
         "of a year's damage"
         for name, share in found["damage_share"].items()
         if np.isfinite(share)
     ]
-    words.append(
+    return words + (_closure_words(found["closure"]) if "closure" in found else [])
+
+
+def _closure_words(closure: Mapping[str, Any]) -> list[str]:
+    words = [
         f"closure, each of {closure['actions']} actions taken back alone in {len(closure['histories'])} "
         "histories, the damage recounted:"
-    )
+    ]
     for name in WATCHED:
         row = closure[name]
+        plain = row.get("without_goodman")
+        told = f" ({100.0 * plain['closure_error']:+.1f} % without Goodman's correction)" if plain else ""
         words.append(
             f"  {CHANNELS[name].title}: single actions sum to {100.0 * row['singles_over_baseline']:+.1f} % "
             "of "
             f"the damage without logic, the whole is {100.0 * row['whole_over_baseline']:+.1f} %, closure "
             "error "
-            f"{100.0 * row['closure_error']:+.1f} %"
+            f"{100.0 * row['closure_error']:+.1f} %{told}"
         )
     return words
 

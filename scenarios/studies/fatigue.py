@@ -14,7 +14,7 @@ from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
-from scenarios.studies.attribution import attribute, thousand_words
+from scenarios.studies.attribution import EACH_HEAD, attribute, attribute_each, each_cells, thousand_words
 from scenarios.studies.bearing import bearing_data
 from scenarios.studies.gather import life_wind, yearly_hours
 from scenarios.studies.life_loads import LifeLoads, channel_data, count_loads, ultimates_reached
@@ -54,6 +54,7 @@ def run(scenario: Scenario, options: Options) -> Answer:
     data = study_data(study, page) | bill_data(loads, hours)
     data["life"] |= {"weibull_shape": life.shape, "mean_wind_speed_m_s": life_wind(scenario)}
     data["per_thousand_actions"] = attribute(loads, store)
+    data["per_thousand_actions_by_entry"] = attribute_each(loads)
     write(page, render(fatigue_page(scenario, loads, data)))
     write(page.with_suffix(".json"), to_json(data) + "\n")
     return Answer(data, fatigue_text(data), study.code)
@@ -177,6 +178,9 @@ def fatigue_text(data: dict[str, Any]) -> str:
         if item["entry"] == data["entry"]:
             told.append(_against_text(item))
     told += [_bearing_text(data), _actions_text(data["per_thousand_actions"])]
+    if len(each := data["per_thousand_actions_by_entry"]) > 1:
+        rows = [each_cells(name, found) for name, found in each.items()]
+        told.append(f"A thousand actions of each entry with logic:\n{table(EACH_HEAD, rows, left=2)}")
     if data["problems"]:
         told.append("\n".join(["Too few seeds:", *(f"  {line}" for line in data["problems"])]))
     told.append(f"page: {data['page']}")

@@ -16,6 +16,7 @@ from sim.counting import parts
 from sim.measures.equivalent import cycle_rates
 from sim.measures.lifetime import PairedRatio, paired_ratio, split_hours
 from sim.measures.spectrum import Spectrum, range_mean_rows
+from sim.measures.statistics import Interval, cluster_bootstrap
 
 Floats = NDArray[np.float64]
 
@@ -136,7 +137,7 @@ def channel_data(mine: LifeLoads, other: LifeLoads, channel: str) -> dict[str, A
         life.reference_frequency,
     )
     production, events = (part.max() for part in mine.yearly(channel))
-    both, both_other = (np.add(*loads.yearly(channel)).max() for loads in (mine, other))
+    both = _with_events(mine, other, channel)
     unit, scale = ("deg", 180.0 / np.pi) if CHANNELS[channel].record == "pitch" else ("kNm", 1e-3)
     return {
         "title": CHANNELS[channel].title,
@@ -151,7 +152,8 @@ def channel_data(mine: LifeLoads, other: LifeLoads, channel: str) -> dict[str, A
         "reference_count": life.reference_frequency * float(np.sum(mine.production)) * life.years,
         "worst_part": ratio.part + 1,
         "cases_lost": ratio.cases_lost,
-        "ratio_with_events": (both / both_other) ** (1.0 / exponent) if both_other > 0.0 else float("nan"),
+        "ratio_with_events": both.value,
+        "ratio_with_events_interval": interval_data(both),
         "share_of_events": events / (production + events) if production + events > 0.0 else float("nan"),
         "goodman_ultimate_kNm": None if (u := life.ultimate(channel)) is None else u / 1e3,
         "damage_of_life": mine.damage(channel),
@@ -159,6 +161,30 @@ def channel_data(mine: LifeLoads, other: LifeLoads, channel: str) -> dict[str, A
         "largest_kNm": mine.largest(channel) / 1e3,
         "baseline_largest_kNm": other.largest(channel) / 1e3,
     } | _no_cycles(ratio)
+
+
+def _with_events(mine: LifeLoads, other: LifeLoads, channel: str) -> Interval:
+    """Return the ratio of ranges of a life, events included, of the worst part of each.
+
+    Notes
+    -----
+    The interval is over seeds of production within each bin of wind. The events' rotor positions are swept,
+    not drawn: their sums are held.
+    """
+    labels = mine.entry.gathered.labels
+    hours = split_hours(labels, mine.hours, (mine.seconds > 0.0) & (other.seconds > 0.0))
+    rows = np.flatnonzero(hours > 0.0)
+    sums = [3600.0 * hours[rows, None] * loads.rates[channel][rows] for loads in (mine, other)]
+    events = [loads.yearly(channel)[1] for loads in (mine, other)]
+    parts = events[0].size
+
+    def statistic(drawn: Floats) -> Floats:
+        one, two = np.max(drawn[:, :parts] + events[0], axis=1), np.max(drawn[:, parts:] + events[1], axis=1)
+        return np.where(two > 0.0, one / np.where(two > 0.0, two, 1.0), np.nan) ** (
+            1.0 / mine.life.exponent(channel)
+        )
+
+    return cluster_bootstrap(statistic, np.column_stack(sums), labels.bins()[0][rows])
 
 
 def ultimates_reached(loads: LifeLoads) -> list[str]:

@@ -23,7 +23,7 @@ from sim.flock import Flock
 from sim.interface import Commands, Readings
 from sim.kernels import layout as at
 from sim.march import march
-from sim.measures.fatigue import cycle_sum, rainflow
+from sim.measures.fatigue import cycle_sum, goodman, rainflow
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +33,10 @@ WATCHED = {
     "tower_base_fore_aft": (at.OUT_FA_BASE, False),
 }
 """Channels whose histories are recounted: first column of what is put out, and whether blades have it."""
+
+
+Laws = dict[str, tuple[float, float | None]]
+"""Of each channel the exponent [-], and the ultimate moment [N m] for the correction of means, or None."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +59,7 @@ class Histories:
 
 
 def single_effects(
-    mine: Floats, plain: Floats, windows: Sequence[slice], exponent: float
+    mine: Floats, plain: Floats, windows: Sequence[slice], exponent: float, ultimate: float | None = None
 ) -> tuple[float, float, float]:
     """Return sums of n S^m: with the logic, without it, and the sum of the effects of single actions.
 
@@ -65,40 +69,43 @@ def single_effects(
         Histories with the logic and without, in the same wind.
     windows : ticks of each action
     exponent : float [-]
+    ultimate : float [any]
+        For the correction of the means after Goodman; None: they do not count.
     """
-    whole, without = _sum(mine, exponent), _sum(plain, exponent)
+    whole, without = _sum(mine, exponent, ultimate), _sum(plain, exponent, ultimate)
     effects = 0.0
     for window in windows:
         taken_back = mine.copy()
         taken_back[window] = plain[window]
-        effects += whole - _sum(taken_back, exponent)
+        effects += whole - _sum(taken_back, exponent, ultimate)
     return whole, without, effects
 
 
-def _sum(history: Floats, exponent: float) -> float:
-    ranges, _, counts = rainflow(history)
+def _sum(history: Floats, exponent: float, ultimate: float | None) -> float:
+    ranges, means, counts = rainflow(history)
+    if ultimate is not None:
+        ranges = goodman(ranges, means, ultimate)
     return cycle_sum(ranges / 1e6, counts, exponent)
 
 
-def recount(
-    pairs: Sequence[tuple[Case, Case]], exponents: dict[str, float], store: Store
-) -> list[CaseResult]:
+def recount(pairs: Sequence[tuple[Case, Case]], laws: Laws, store: Store) -> list[CaseResult]:
     """March pairs of cases again, with logic and without, and count every action's effect.
 
     Parameters
     ----------
     pairs : cases with and without the logic, of one wind each
-    exponents : of the channels of WATCHED [-]
+    laws : of the channels of WATCHED
     store : Store
         Where it is looked for and kept.
 
     Returns
     -------
     list of CaseResult
-        For each pair ``actions``, and ``with``, ``without`` and ``singles`` (channel,) [(MN m)^m].
+        For each pair ``actions``, and ``with``, ``without`` and ``singles`` (channel,) [(MN m)^m], the same
+        with ``uncorrected_`` before them where the means do not count.
     """
     keys = [
-        hashlib.sha256(canonical(["recounted", one.key, two.key, exponents]).encode()).hexdigest()
+        hashlib.sha256(canonical(["recounted", one.key, two.key, laws]).encode()).hexdigest()
         for one, two in pairs
     ]
     found = store.load(keys)
@@ -106,16 +113,21 @@ def recount(
     if missing:
         mine = _march([pairs[n][0] for n in missing])
         plain = _march([pairs[n][1] for n in missing])
-        made = {
-            keys[n]: _effects(one, two, exponents) for n, one, two in zip(missing, mine, plain, strict=True)
-        }
+        made = {keys[n]: _effects(one, two, laws) for n, one, two in zip(missing, mine, plain, strict=True)}
         titles = {keys[n]: f"recounted without each action: {pairs[n][0].title}" for n in missing}
         store.write(made, titles, {keys[n]: pairs[n][0].key for n in missing})
         found |= made
     return [found[key] for key in keys]
 
 
-def _effects(mine: Histories, plain: Histories, exponents: dict[str, float]) -> dict[str, NDArray]:
+def _effects(mine: Histories, plain: Histories, laws: Laws) -> dict[str, NDArray]:
+    told = _told(mine, plain, laws)
+    uncorrected = {name: (exponent, None) for name, (exponent, _) in laws.items()}
+    other = told if uncorrected == laws else _told(mine, plain, uncorrected)
+    return told | {f"uncorrected_{key}": values for key, values in other.items() if key != "actions"}
+
+
+def _told(mine: Histories, plain: Histories, laws: Laws) -> dict[str, NDArray]:
     blades = mine.acting.shape[1]
     each = [mine.windows(blade) for blade in range(blades)]
     rows = []
@@ -126,7 +138,7 @@ def _effects(mine: Histories, plain: Histories, exponents: dict[str, float]) -> 
                 mine.out[:, column + part],
                 plain.out[:, column + part],
                 each[part] if is_of_blade else [window for windows in each for window in windows],
-                exponents[name],
+                *laws[name],
             )
             for part in parts
         ]
