@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import radians
 from typing import ClassVar
 
 import numpy as np
 
 from controllers import rotor
-from controllers.foresight import Foresight, relief_per_pitch
+from controllers.foresight import Foresight, relief_line, relief_per_pitch
 from controllers.parameters import Parameters, parameter
-from controllers.signals import angle_to_tower, blade_mean, hold, smoothstep
+from controllers.signals import ONE, ZERO, angle_to_tower, blade_mean, hold, lane_of
 from sim.interface import Array, Commands, Known, Readings, State
 
 
@@ -47,7 +46,7 @@ class Approach(Parameters):
     @cached_property
     def foresight(self) -> Foresight:
         """What hears of the passes and foresees the next: here, that it will be like the last."""
-        return Foresight(trend=0.0, pitch_weight=0.0, gust_weight=0.0, gust_from=0.0, wait_s=self.wait_s)
+        return Foresight(trend=0.0, pitch_weight=0.0, gust_weight=0.0, gust_from=0.0, wait_s=self.si.wait)
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start with no pitch added."""
@@ -59,12 +58,13 @@ class Approach(Parameters):
             **turning,
             **self.foresight.start(known, seen, pitch),
             "angle": angle_to_tower(turning["azimuth"], seen.pitch.shape[1]),
-            "aim": known.required_clearance + self.margin_m,
+            "aim": (known.required_clearance + self.margin_m)[:, None] + nothing,
             "pitch_step": rate * turning["period"][:, None] + nothing,
-            "largest": radians(self.max_amplitude_deg) + nothing,
+            "largest": self.si.max_amplitude + nothing,
             "offset": nothing,
             "promised": nothing,
             "foreseen": known.unloaded_clearance[:, None] + nothing,
+            "relief": relief_line(known)["relief_first"][:, None] + nothing,
         }
 
     def step(
@@ -72,19 +72,18 @@ class Approach(Parameters):
     ) -> tuple[State, Commands]:
         """Add each blade's offset to what is commanded below."""
         pitch = blade_mean(reference.pitch)
+        per_pitch = self.si.relief_factor * relief_per_pitch(state, pitch)
         after = state | rotor.follow(state, seen)
         after["angle"] = angle_to_tower(after["azimuth"], below.pitch.shape[1])
-        passing = (state["angle"] < 0.0) & (after["angle"] >= 0.0)
+        passing = (state["angle"] < ZERO) & (after["angle"] >= ZERO)
         after |= self.foresight.note_passing(state, seen, passing, state["promised"], pitch)
         after |= self.foresight.hear(after, seen)
-        per_pitch = self.relief_factor * relief_per_pitch(state, pitch)
         told, foreseen = self.foresee(state, after, seen, (pitch, per_pitch))
         after |= told
-        after |= self.decide(after, foreseen, per_pitch)
-        after["foreseen"] = (
-            foreseen if foreseen.ndim == 2 else foreseen[:, None] + np.zeros(below.pitch.shape)
-        )
-        return after, Commands(self.pitch(after, below, per_pitch), below.torque, below.stop)
+        each = lane_of(*below.pitch.shape)
+        after["foreseen"], after["relief"] = foreseen.take(each), per_pitch.take(each)
+        after |= self.decide(after)
+        return after, Commands(self.pitch(after, below), below.torque, below.stop)
 
     def foresee(
         self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
@@ -101,26 +100,27 @@ class Approach(Parameters):
         Returns
         -------
         changes : dict
-        foreseen : (lane,) or (lane, blade) float64 [m]
-            Of the blade that passes next, or of each blade at its own next pass, without the logic.
+        foreseen : (lane,) float64 [m]
+            Of the blade that passes next, without the logic.
         """
         return {}, self.foresight.foresee(after, *given)
 
-    def decide(self, state: State, foreseen: Array, per_pitch: Array) -> dict[str, Array]:
+    def decide(self, state: State) -> dict[str, Array]:
         """Return the next ``offset`` [rad] and ``promised`` relief [m] of each blade, and what else changed.
 
         Parameters
         ----------
-        foreseen : (lane,) or (lane, blade) float64 [m]
-        per_pitch : (lane,) float64 [m/rad]
+        state : State
+            With what is ``foreseen`` [m], and the settled ``relief`` per pitch [m/rad], both (lane, blade).
         """
         raise NotImplementedError
 
-    def pitch(self, state: State, below: Commands, per_pitch: Array) -> Array:
+    def pitch(self, state: State, below: Commands) -> Array:
         """Return the commanded pitch, (lane, blade) [rad], moved away from the tower."""
-        blind = smoothstep(state["blind_turns"] - 1.0) * radians(self.blind_deg)
-        offset = np.maximum(state["offset"], blind[:, None])
-        return below.pitch + np.sign(per_pitch)[:, None] * offset
+        most = self.si.blind
+        blind = np.minimum((state["blind_turns"] - ONE) * most, most)
+        offset = np.maximum(state["offset"], blind.take(lane_of(*below.pitch.shape)))
+        return below.pitch + np.copysign(offset, state["relief"])
 
 
 @dataclass(frozen=True)
@@ -137,11 +137,5 @@ class Foreseeing(Approach):
     @cached_property
     def foresight(self) -> Foresight:
         """The forecast that the parameters ask for."""
-        return Foresight(self.trend, self.pitch_weight, self.gust_weight, self.gust_from_m, self.wait_s)
-
-
-def shortfall(aim: Array, foreseen: Array, promised: Array) -> Array:
-    """Return what the foreseen clearance lacks of the aim, less the relief under way, (lane, blade) [m]."""
-    if foreseen.ndim == 1:
-        return (aim - foreseen)[:, None] - promised
-    return aim[:, None] - foreseen - promised
+        si = self.si
+        return Foresight(si.trend, si.pitch_weight, si.gust_weight, si.gust_from, si.wait)

@@ -9,16 +9,17 @@ from typing import ClassVar
 
 import numpy as np
 
-from controllers.approach import Approach, shortfall
+from controllers.approach import Approach
 from controllers.parameters import parameter
 from controllers.pulse import Pulse
+from controllers.signals import ZERO, number
 from sim.interface import Array, Known, Readings, State
 
-WEIGHTS = (0.6, 0.25, 0.15)
+WEIGHTS = number(0.6), number(0.25), number(0.15)
 """Of the last three passes, the latest first [-]."""
-RELIEF = 0.5 / radians(1.0)
+RELIEF = number(0.5 / radians(1.0))
 """Relief that a pulse is taken to give [m/rad]."""
-CENTRE, HALF_WIDTH = radians(150.0 - 180.0), radians(55.0)
+CENTRE, HALF_WIDTH = number(radians(150.0 - 180.0)), radians(55.0)
 """Of the pulse, past the tower [rad]."""
 
 
@@ -67,11 +68,11 @@ class CrudeGuard(Approach):
         foreseen = first * after["newest"] + second * after["second"] + last * third
         return {"third": third, "was_awaited": after["awaited"]}, foreseen
 
-    def decide(self, state: State, foreseen: Array, per_pitch: Array) -> dict[str, Array]:
+    def decide(self, state: State) -> dict[str, Array]:
         """Decide on an amplitude where a pulse begins."""
-        shape = self.pulse.shape(state["angle"], np.full_like(state["angle"], CENTRE))
-        begins = (shape > 0.0) & (state["shape"] <= 0.0)
-        wanted = np.maximum(shortfall(state["aim"], foreseen, np.zeros_like(shape)) / RELIEF, 0.0)
+        shape = self.pulse.shape(state["angle"], CENTRE)
+        begins = (shape > ZERO) & (state["shape"] <= ZERO)
+        wanted = np.maximum((state["aim"] - state["foreseen"]) / RELIEF, ZERO)
         amplitude = np.where(begins, np.minimum(wanted, state["largest"]), state["amplitude"])
         return {
             "shape": shape,

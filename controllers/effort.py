@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from controllers.signals import ZERO, number, row_starts
 from sim.interface import Array
+
+LEAST, MOST = number(1e-300), number(1e300)
+"""What a divisor is at least; a price at which every move that brings anything is at its limit."""
 
 
 def smallest_effort(gain: Array, need: Array, limit: Array) -> Array:
@@ -31,20 +35,34 @@ def smallest_effort(gain: Array, need: Array, limit: Array) -> Array:
     f(p) = need is p = max over m of (need - A_m)/B_m. Exact, no iteration, no branch. Derived here
     from the conditions of Karush, Kuhn and Tucker; a continuous quadratic knapsack problem.
     """
+    helps = np.maximum(gain, ZERO)
+    room = np.maximum(limit, ZERO)
+    return np.minimum(price(helps, need, room)[:, None] * helps, room)
+
+
+def price(gain: Array, need: Array, limit: Array) -> Array:
+    """Return the price p at which the moves min(p gain, limit) bring what is needed, (row,); see above.
+
+    Parameters
+    ----------
+    gain : (row, move) float64 - at least 0
+    need : (row,) float64
+    limit : (row, move) or (row, 1) float64 - at least 0
+
+    Returns
+    -------
+    price : (row,) float64
+        ``MOST`` where all moves at their limits fall short.
+    """
     rows, moves = gain.shape
-    helps = np.maximum(gain, 0.0)
-    room = np.maximum(limit, 0.0)
-    order = np.argsort(room / np.maximum(helps, 1e-300), axis=1, kind="stable")
-    flat = order + moves * np.arange(rows)[:, None]
-    g, u = helps.reshape(-1).take(flat), room.reshape(-1).take(flat)
-    brought, squares = g * u, g * g
-    price = np.zeros(rows)
-    full, left = np.zeros(rows), np.zeros(rows)
+    order = np.argsort(limit / np.maximum(gain, LEAST), axis=1, kind="stable")
+    flat = order + row_starts(rows, moves)[:, None]
+    g = gain.take(flat)
+    brought, squares = (gain * limit).take(flat).T.copy(), (g * g).T.copy()
+    paid, full = np.zeros(rows), np.zeros(rows)
+    for k in range(moves - 1, 0, -1):
+        squares[k - 1] += squares[k]
     for k in range(moves):
-        left = left + squares[:, moves - 1 - k]
-        squares[:, moves - 1 - k] = left
-    for k in range(moves):
-        price = np.maximum(price, (need - full) / np.maximum(squares[:, k], 1e-300))
-        full = full + brought[:, k]
-    enough = np.where(need > full, np.inf, price)
-    return np.where(helps > 0.0, np.minimum(enough[:, None] * np.maximum(helps, 1e-300), room), 0.0)
+        paid = np.maximum(paid, (need - full) / np.maximum(squares[k], LEAST))
+        full = full + brought[k]
+    return np.minimum(np.where(need > full, MOST, paid), MOST)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controllers.signals import blade_mean, hold, row_starts
+from controllers.signals import ZERO, blade_mean, clip, hold, lane_of, put, row_starts
 from sim.interface import Array, Known, Readings, State
 
 
@@ -83,7 +83,7 @@ class Foresight:
     def note_passing(
         self, state: State, seen: Readings, passing: Array, promised: Array, pitch: Array
     ) -> dict[str, Array]:
-        """Keep what must be known of a blade that passes at this instant.
+        """Keep what must be known of a blade that passes at this instant, in the few lanes where one does.
 
         Parameters
         ----------
@@ -95,28 +95,28 @@ class Foresight:
             That power production commands.
         """
         moment = hold(seen, "root_flap_moment", state["moment"])
-        which = passing.argmax(axis=1)
-        entry = which + row_starts(*passing.shape)
-        any_passing = passing.take(entry)
-        given = promised.take(entry)
         mean = state["towards"] * blade_mean(moment)
-        bent = state["towards"] * moment.take(entry) + given
+        entry = passing.ravel().nonzero()[0]
+        lane = lane_of(*passing.shape).take(entry)
+        given = promised.take(entry)
+        bent = state["towards"].take(lane) * moment.take(entry) + given
+        blade = entry - row_starts(*passing.shape).take(lane)
         return {
             "moment": moment,
             "mean": mean,
-            "passer": np.where(any_passing, which, state["passer"]),
-            "mean_at_pass": np.where(any_passing, mean, state["mean_at_pass"]),
-            "pitch_at_pass": np.where(any_passing, pitch, state["pitch_at_pass"]),
-            "given": np.where(any_passing, given, state["given"]),
-            "bent_at_pass": np.where(any_passing, bent, state["bent_at_pass"]),
-            "since_pass": np.where(any_passing, 0.0, state["since_pass"] + state["period"]),
-            "awaited": any_passing | state["awaited"],
+            "passer": put(state["passer"], lane, blade),
+            "mean_at_pass": put(state["mean_at_pass"], lane, mean.take(lane)),
+            "pitch_at_pass": put(state["pitch_at_pass"], lane, pitch.take(lane)),
+            "given": put(state["given"], lane, given),
+            "bent_at_pass": put(state["bent_at_pass"], lane, bent),
+            "since_pass": put(state["since_pass"] + state["period"], lane, 0.0),
+            "awaited": put(state["awaited"], lane, True),
         }
 
     def hear(self, state: State, seen: Readings) -> dict[str, Array]:
         """Take in the reading of the last pass as soon as one comes that is younger than the pass itself."""
-        passer, since, newest = state["passer"], state["since_pass"], state["newest"]
-        entry = passer + row_starts(*seen.last_pass_clearance.shape)
+        since, newest = state["since_pass"], state["newest"]
+        entry = state["passer"] + row_starts(*seen.last_pass_clearance.shape)
         reading = seen.last_pass_clearance.take(entry)
         old = seen.age["last_pass_clearance"].take(entry)
         come = seen.valid["last_pass_clearance"].take(entry) & np.isfinite(reading) & (old < since)
@@ -135,7 +135,7 @@ class Foresight:
         """Return the clearance without the logic of the pass that comes next, (lane,) [m]."""
         trend = self.trend * (state["newest"] - state["second"])
         pitched = self.pitch_weight * per_pitch * (pitch - state["pitch_then"])
-        gust = np.maximum(state["mean"] - state["mean_then"] - self.gust_from, 0.0)
+        gust = np.maximum(state["mean"] - state["mean_then"] - self.gust_from, ZERO)
         return state["newest"] + trend + pitched - self.gust_weight * gust
 
 
@@ -165,5 +165,5 @@ def relief_line(known: Known) -> dict[str, Array]:
 
 def relief_per_pitch(state: State, pitch: Array) -> Array:
     """Return the settled relief at the pitch that power production commands, (lane,) [m/rad]."""
-    above = np.minimum(np.maximum(pitch - state["relief_from"], 0.0), state["relief_span"])
+    above = clip(pitch - state["relief_from"], ZERO, state["relief_span"])
     return state["relief_first"] + state["relief_growth"] * above

@@ -13,11 +13,12 @@ from controllers.guard import Guard
 from controllers.parameters import parameter
 from controllers.pulse import flap_damping
 from controllers.rotor import servo_lag
-from controllers.signals import FULL_TURN, age, row_starts, share_per_period, usable
+from controllers.signals import FULL_TURN, ZERO, age, clip, number, row_starts, share_per_period, usable
 from sim.interface import Array, Known, Readings, State
 
 BINS = 24
-"""Places on the way from blade to blade at which the state of the one ahead is remembered."""
+"""Places on the way from blade to blade at which is remembered what the one ahead was to come to."""
+LAST, ONE_BIT = number(BINS - 1), np.array(1)
 
 
 @dataclass(frozen=True)
@@ -85,60 +86,62 @@ class KalmanGuard(Guard):
         state, models = super().init(known, seen), self.models(known)
         period, gap = float(known.period), FULL_TURN / seen.pitch.shape[1]
         left = gap * (BINS - np.arange(BINS) - 0.5) / BINS
-        none = np.zeros_like(state["speed"])
         a = np.array([model.transition(period) for model in models])
-        late = servo_lag(known) + age(seen, "root_flap_moment")[:, 0]
-        bent = state["towards"][:, None] * state["moment"]
-        each = {f"a_{i}{j}": a[:, i, j][:, None] + 0.0 * bent for i in range(2) for j in range(2)}
         gain = np.array([kalman_gain(model, period) for model in models])
+        late = servo_lag(known) + age(seen, "root_flap_moment")[:, 0]
+        nothing = state["offset"]
+        each = {f"a_{i}{j}": a[:, i, j][:, None] + nothing for i in range(2) for j in range(2)}
+        each |= {f"gain_{name}": gain[:, n][:, None] + nothing for n, name in enumerate("wvq")}
+        to_pass = np.array(
+            [
+                [model.transition(angle / speed)[0] for angle in left]
+                for model, speed in zip(models, known.rated_rotor_speed, strict=True)
+            ]
+        )
+        each_towards = state["towards"][:, None] + nothing
+        bent = each_towards * state["moment"]
         return state | each | {
-            **{f"gain_{name}": gain[:, n][:, None] + 0.0 * bent for n, name in enumerate("wvq")},
-            "to_pass": np.array(
-                [
-                    [model.transition(angle / speed)[0] for angle in left]
-                    for model, speed in zip(models, known.rated_rotor_speed, strict=True)
-                ]
-            ),
+            "to_pass_off": to_pass[:, :, 0].copy(),
+            "to_pass_rate": to_pass[:, :, 1].copy(),
+            "each_towards": each_towards,
             "w": bent,
-            "v": 0.0 * bent,
+            "v": nothing,
             "q": bent,
-            "relieved": 0.0 * bent,
-            "relieved_rate": 0.0 * bent,
-            "arrived": 0.0 * bent,
-            "arriving": share_per_period(state["period"], late)[:, None] + 0.0 * bent,
-            "trace": np.zeros((len(none), 2 * BINS, 3)),
-            "passed": np.zeros(len(none), np.int64),
+            "relieved": nothing,
+            "relieved_rate": nothing,
+            "arrived": nothing,
+            "arriving": share_per_period(state["period"], late)[:, None] + nothing,
+            "trace": np.zeros((len(a), 2 * BINS)),
+            "passed": np.zeros(len(a), np.int64),
         }  # fmt: skip
 
     def foresee(
         self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
     ) -> tuple[dict[str, Array], Array]:
         """Estimate every blade, and correct the guard's forecast by how the approaching one differs."""
-        told = self.relieve(before, given[1])
+        told = self.relieve(before)
         told |= self.estimate(before, seen, told["relieved"])
-        gap = FULL_TURN / after["angle"].shape[1]
         angle = after["angle"]
-        which = ((angle < 0.0) & (angle >= -gap)).argmax(axis=1)
-        blade = which + row_starts(*angle.shape)
-        place = ((angle.take(blade) + gap) * (BINS / gap)).astype(np.int64)
-        place = np.minimum(np.maximum(place, 0), BINS - 1)
-        passed = before["passed"] + (after["since_pass"] == 0.0)
-        mine = row_starts(len(place), 2 * BINS) + place + BINS * (passed % 2)
-        other = row_starts(len(place), 2 * BINS) + place + BINS * (1 - passed % 2)
-        own = np.stack([told[name].take(blade) for name in "wvq"], axis=1)
-        ahead = before["trace"].reshape(-1, 3)[other]
+        lanes, blades = angle.shape
+        way = angle + number(FULL_TURN / blades)  # since the blade ahead passed
+        blade = ((angle < ZERO) & (way >= ZERO)).argmax(axis=1) + row_starts(lanes, blades)
+        place = clip(way.take(blade) * number(BINS * blades / FULL_TURN), ZERO, LAST).astype(np.int64)
+        at = place + row_starts(lanes, BINS)
+        load = told["q"].take(blade)
+        off = before["to_pass_off"].take(at) * (told["w"].take(blade) - load)
+        coming = load + off + before["to_pass_rate"].take(at) * told["v"].take(blade)
+        passed = before["passed"] + (after["since_pass"] == ZERO)
+        mine = at + at + (passed & ONE_BIT)
+        nearer = (coming - before["trace"].take(mine ^ ONE_BIT)) * (passed > ONE_BIT)
         trace = before["trace"].copy()
-        trace.reshape(-1, 3)[mine] = own
-        to_pass = before["to_pass"].reshape(-1, 3)[place + row_starts(len(place), BINS)]
-        apart = to_pass * (own - ahead)
-        nearer = (apart[:, 0] + apart[:, 1] + apart[:, 2]) * (passed > 1)
+        trace.reshape(-1)[mine] = coming
         told |= {"trace": trace, "passed": passed}
-        return told, self.foresight.foresee(after, *given) - self.own_weight * nearer
+        return told, self.foresight.foresee(after, *given) - self.si.own_weight * nearer
 
-    def relieve(self, state: State, per_pitch: Array) -> dict[str, Array]:
+    def relieve(self, state: State) -> dict[str, Array]:
         """Return by how much the added pitch keeps each blade off the tower as the gauge now sees it."""
         arrived = state["arrived"] + state["arriving"] * (state["offset"] - state["arrived"])
-        due = arrived * np.abs(per_pitch)[:, None]
+        due = arrived * np.abs(state["relief"])
         off, rate = state["relieved"] - due, state["relieved_rate"]
         return {
             "arrived": arrived,
@@ -148,12 +151,12 @@ class KalmanGuard(Guard):
 
     def estimate(self, state: State, seen: Readings, relieved: Array) -> dict[str, Array]:
         """Return the next estimate of deflection, rate and load without the logic."""
-        towards = state["towards"][:, None]
-        free = towards * seen.root_flap_moment + relieved
-        wrong = np.where(usable(seen, "root_flap_moment"), free - state["w"], 0.0)
-        off, rate = state["w"] - state["q"], state["v"]
+        w, v, q = state["w"], state["v"], state["q"]
+        free = state["each_towards"] * seen.root_flap_moment + relieved
+        wrong = np.where(usable(seen, "root_flap_moment"), free - w, ZERO)
+        off = w - q
         return {
-            "w": state["q"] + state["a_00"] * off + state["a_01"] * rate + state["gain_w"] * wrong,
-            "v": state["a_10"] * off + state["a_11"] * rate + state["gain_v"] * wrong,
-            "q": state["q"] + state["gain_q"] * wrong,
+            "w": q + state["a_00"] * off + state["a_01"] * v + state["gain_w"] * wrong,
+            "v": state["a_10"] * off + state["a_11"] * v + state["gain_v"] * wrong,
+            "q": q + state["gain_q"] * wrong,
         }

@@ -9,11 +9,12 @@ import numpy as np
 
 from controllers.parameters import parameter
 from controllers.pulsed import Pulsed
-from controllers.signals import hold, row_starts, share_per_period
+from controllers.signals import ZERO, clip, hold, number, row_starts, share_per_period
 from sim.interface import Array, Known, Readings, State
 
 BINS = 32
 """Bins of nacelle wind, one metre per second each, from 0; the last holds all above."""
+LAST = number(BINS - 1)
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ class Learning(Pulsed):
     Each bin of the nacelle wind, low-passed by ``filter_s``, keeps one relief R. When a pass is heard of,
     what it needed is known: N = aim - (its clearance - the relief that it was given). Then
 
-        R += rise (N - R) where N > R,    R += fall (max(N, 0) - R) elsewhere,
+        R += rise (max(N, 0) - R) where that is positive,    R += fall (max(N, 0) - R) elsewhere,
 
     so R lies above most of what was needed in that wind: it rests where rise E[(N - R)+] = fall E[(R - N)+],
     the expectile of max(N, 0) of order rise/(rise + fall). Every pass of that wind is then given R by a
@@ -67,16 +68,14 @@ class Learning(Pulsed):
         """Learn from a pass that is heard of, and expect of the next what the bin holds."""
         raw = hold(seen, "wind_speed", before["last_wind"])
         wind = before["wind"] + before["wind_share"] * (raw - before["wind"])
-        place = np.minimum(np.maximum(wind, 0.0), BINS - 1.0).astype(np.int64)
-        at = place + row_starts(len(place), BINS)
-        learned = before["learned"]
-        relief = learned.take(at)
+        at = clip(wind, ZERO, LAST).astype(np.int64) + row_starts(len(wind), BINS)
+        relief = before["learned"].take(at)
         heard = before["was_awaited"] & ~after["awaited"]
-        needed = after["aim"] - after["newest"]
-        more = self.rise * np.maximum(needed - relief, 0.0)
-        less = self.fall * np.maximum(relief - np.maximum(needed, 0.0), 0.0)
-        relief = np.where(heard, relief + (more - less), relief)
-        learned = learned.copy()
+        aim = after["aim"][:, 0]
+        more = np.maximum(aim - after["newest"], ZERO) - relief
+        share = np.where(more > ZERO, self.si.rise, self.si.fall)
+        relief = relief + heard * share * more
+        learned = before["learned"].copy()
         learned.reshape(-1)[at] = relief
         told = {"wind": wind, "last_wind": raw, "learned": learned, "was_awaited": after["awaited"]}
-        return told, after["aim"] - relief
+        return told, aim - relief

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
-from controllers.signals import blade_mean, spread
+from controllers.signals import TWO, blade_mean, lane_of, number, spread_out
 from sim.interface import Array
 
 
@@ -15,8 +17,9 @@ def circle(azimuth: Array, blade_count: int, harmonic: int = 1) -> tuple[Array, 
     ----------
     azimuth : (lane,) float64 [rad] - of blade 0; blade b stands 2 pi b / blade_count further on
     """
-    angle = azimuth[:, None] + spread(blade_count)
-    return np.cos(harmonic * angle), np.sin(harmonic * angle)
+    lanes = len(azimuth)
+    angle = number(harmonic) * (azimuth.take(lane_of(lanes, blade_count)) + spread_out(lanes, blade_count))
+    return np.cos(angle), np.sin(angle)
 
 
 def to_fixed(per_blade: Array, cosine: Array, sine: Array) -> tuple[Array, Array]:
@@ -33,7 +36,29 @@ def to_fixed(per_blade: Array, cosine: Array, sine: Array) -> tuple[Array, Array
     R. P. Coleman, A. M. Feingold, Theory of self-excited mechanical oscillations of helicopter rotors with
     hinged blades, NACA Report 1351, 1958 (from memory).
     """
-    return 2.0 * blade_mean(per_blade * cosine), 2.0 * blade_mean(per_blade * sine)
+    return TWO * blade_mean(per_blade * cosine), TWO * blade_mean(per_blade * sine)
+
+
+def first_parts(per_blade: Array, azimuth: Array) -> tuple[Array, Array]:
+    """Return ``to_fixed`` of the first harmonic from blade 0's sine and cosine alone, (lane,) each.
+
+    Notes
+    -----
+    psi_b = psi + d_b with d_b constant, so
+    sum x_b cos psi_b = cos psi sum x_b cos d_b - sin psi sum x_b sin d_b, and the sine part alike.
+    """
+    ahead, aside = to_fixed(per_blade, *places(*per_blade.shape))
+    cosine, sine = np.cos(azimuth), np.sin(azimuth)
+    return cosine * ahead - sine * aside, sine * ahead + cosine * aside
+
+
+@lru_cache(maxsize=64)
+def places(lanes: int, blades: int) -> tuple[Array, Array]:
+    """Return cosine and sine of where each blade stands ahead of blade 0, (lane, blade) each; read only."""
+    found = np.cos(spread_out(lanes, blades)), np.sin(spread_out(lanes, blades))
+    for array in found:
+        array.flags.writeable = False
+    return found
 
 
 def to_blades(cosine_part: Array, sine_part: Array, cosine: Array, sine: Array, lead: Array) -> Array:

@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import Field, dataclass, field, fields
+from functools import cached_property
+from types import SimpleNamespace
 from typing import Any, ClassVar
 
+from controllers.signals import number
 from sim.errors import InputError, closest
 
 
@@ -64,6 +67,20 @@ class Parameters:
         ]
         if problems:
             raise InputError(problems)
+
+    @cached_property
+    def si(self) -> SimpleNamespace:
+        """Every number in SI units, by its name without the unit: ``margin_m`` is ``si.margin``.
+
+        Degrees become radians; each is an array without axes (``signals.number``).
+        """
+        declared = [(f.name, f.metadata["unit"]) for f in fields(self) if "unit" in f.metadata]
+        return SimpleNamespace(**{
+            name.removesuffix("_" + unit.replace("/", "_")): number(
+                math.radians(getattr(self, name)) if unit == "deg" else getattr(self, name)
+            )
+            for name, unit in declared
+        })  # fmt: skip
 
 
 def _problems(layer: str, declared: Field[Any], value: Any) -> list[str]:

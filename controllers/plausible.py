@@ -6,30 +6,38 @@ Each check keeps its memory in entries of the supervisor's state and says where 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from controllers.multiblade import circle, to_fixed
-from controllers.signals import blade_mean, row_starts, usable, wrap
+from controllers.multiblade import first_parts
+from controllers.signals import ONE, blade_mean, hold, lane_of, number, put, usable, wrap
 from sim.interface import Array, Readings, State
 
 Told = tuple[dict[str, Array], Array]
 """What changed in the state, and where the check doubts, (lane,) bool."""
-MEANS = (6.0, 20.0, 150.0)
-"""Readings over which the means of pass readings reach."""
-KNOWN_AFTER = 12.0
-"""Pass readings before they can be doubted."""
+PASSES = ("reading", "guess", "count", "recent", "lasting", "moved", "due")
+"""Columns of what is remembered of pass readings: the last four are means ..."""
+REACH = np.array([[6.0], [150.0], [20.0], [20.0]])
+"""... over as many readings."""
+KNOWN_AFTER, A_LITTLE, HARDLY = number(12.0), number(0.5), number(0.3)
+"""Pass readings before they can be doubted; change of them [m] that tells, and share of it that does not."""
+NEXT_BUT_ONE, NEVER = np.array(2), number(np.inf)
 
 
 @dataclass(frozen=True)
 class Limits:
     """Where a contradiction begins, in SI units."""
 
-    slip: float  #: [rad] of azimuth, against speed or gravity
-    uneven: float  #: [m] tip deflection of a blade against the mean of all
-    strange: float  #: [m] pass readings against the flap moments, recent against lasting
-    frozen: float  #: [s] without any change of a reading
-    lost: float  #: [s] without any usable reading
+    slip: Array  #: [rad] of azimuth, against speed or gravity
+    uneven: Array  #: [m] tip deflection of a blade against the mean of all
+    strange: Array  #: [m] pass readings against the flap moments, recent against lasting
+    frozen: Array  #: [s] without any change of a reading
+
+    @cached_property
+    def steepest(self) -> Array:
+        """Tangent of ``slip`` [-]."""
+        return number(float(np.tan(self.slip)))
 
 
 def any_blade(per_blade: Array) -> Array:
@@ -51,30 +59,30 @@ def azimuth_is_sound(state: State, seen: Readings, limits: Limits) -> Told:
 
     A blade's weight bends it edgewise by M_0 sin psi: the multi-blade parts of the edge moments, low-passed
     over some turns, should be all sine. Their angle atan2(cosine part, sine part) is by how much the
-    azimuth is wrong; some degrees are normal, as the wind loads the blades edgewise too. The first three
-    turns are not judged.
+    azimuth is wrong, and is beyond ``slip`` where |cosine part| > tan(slip) sine part; some degrees are
+    normal, as the wind loads the blades edgewise too. The first three turns are not judged.
     """
     known_speed, known_azimuth = usable(seen, "rotor_speed"), usable(seen, "azimuth")
     speed = np.where(known_speed, seen.rotor_speed, state["speed"])
-    ticks = seen.tick - state["tick"]
-    due = state["azimuth"] + speed * (state["period"] * ticks)
+    ticks, period = seen.tick - state["tick"], state["period"]
+    due = state["azimuth"] + speed * (period * ticks)
     azimuth = np.where(known_azimuth, seen.azimuth, due)
-    jump = (np.abs(wrap(azimuth - due)) > limits.slip) & (ticks <= 2)
-    moment = np.where(usable(seen, "root_edge_moment"), seen.root_edge_moment, state["edge"])
-    along, across = to_fixed(moment, *circle(azimuth, moment.shape[1]))
+    jump = (np.abs(wrap(azimuth - due)) > limits.slip) & (ticks <= NEXT_BUT_ONE)
+    moment = hold(seen, "root_edge_moment", state["edge"])
+    along, across = first_parts(moment, azimuth)
     along = state["edge_along"] + state["turns_share"] * (along - state["edge_along"])
     across = state["edge_across"] + state["turns_share"] * (across - state["edge_across"])
-    period = state["period"]
+    slipped = (np.abs(along) > limits.steepest * across) & (seen.time > state["ready_s"])
     return {
         "speed": speed,
-        "azimuth": wrap(azimuth),
+        "azimuth": azimuth,
         "tick": seen.tick,
         "edge": moment,
         "edge_along": along,
         "edge_across": across,
-        "no_azimuth": np.where(known_azimuth, 0.0, state["no_azimuth"] + period),
-        "no_speed": np.where(known_speed, 0.0, state["no_speed"] + period),
-    }, jump | ((np.abs(np.arctan2(along, across)) > limits.slip) & (seen.time > state["ready_s"]))
+        "no_azimuth": (state["no_azimuth"] + period) * ~known_azimuth,
+        "no_speed": (state["no_speed"] + period) * ~known_speed,
+    }, jump | slipped
 
 
 def flap_gauges_are_sound(state: State, seen: Readings, limits: Limits) -> Told:
@@ -87,11 +95,11 @@ def flap_gauges_are_sound(state: State, seen: Readings, limits: Limits) -> Told:
     the same to the bit for ``frozen`` seconds is frozen, for its noise would show; one that is not
     usable counts as the same.
     """
-    moment = np.where(usable(seen, "root_flap_moment"), seen.root_flap_moment, state["moment"])
-    apart = moment - blade_mean(moment)[:, None]
+    moment = hold(seen, "root_flap_moment", state["moment"])
+    apart = moment - blade_mean(moment).take(lane_of(*moment.shape))
     uneven = state["uneven"] + state["even_share"] * (apart - state["uneven"])
     same = (state["same"] + state["each_period"]) * (moment == state["moment"])
-    doubt = (np.abs(uneven) > limits.uneven * state["moment_per_metre"]) | (same > limits.frozen)
+    doubt = (np.abs(uneven) > state["most_uneven"]) | (same > limits.frozen)
     return {"moment": moment, "uneven": uneven, "same": same}, any_blade(doubt)
 
 
@@ -100,37 +108,31 @@ def pass_readings_are_sound(state: State, seen: Readings, limits: Limits) -> Tol
 
     Notes
     -----
-    A reading is new where its age has fallen. Its difference from unloaded clearance - deflection by the flap
-    moment is kept as a recent mean (6 readings) and a lasting one (150): the difference depends on the wind,
-    so only the change counts. A reading that hardly changes from pass to pass while the moments do is
-    an echo of something else: its mean change (20 readings) is less than 0.3 of theirs, and theirs above
-    half a metre.
+    A reading is new where its age has fallen, in few lanes at a time; only these are computed. Its difference
+    from unloaded clearance - deflection by the flap moment is kept as a recent mean (6 readings) and a
+    lasting one (150): the difference depends on the wind, so only the change counts. A reading that hardly
+    changes from pass to pass while the moments do is an echo of something else: its mean change (20
+    readings) is less than 0.3 of theirs, and theirs above half a metre.
     """
-    age = np.where(seen.valid["last_pass_clearance"], seen.age["last_pass_clearance"], np.inf)
+    age = np.where(seen.valid["last_pass_clearance"], seen.age["last_pass_clearance"], NEVER)
     fresh = (age < state["pass_age"]) & np.isfinite(seen.last_pass_clearance)
-    entry = fresh.argmax(axis=1) + row_starts(*fresh.shape)
-    new = fresh.take(entry)
-    old, before = state["pass_reading"], state["pass_guess"]
-    reading = np.where(new, seen.last_pass_clearance.take(entry), old)
-    guess = np.where(new, state["unloaded"] - state["towards"] * state["moment"].take(entry), before)
-    count = state["pass_count"] + new
-    seen_so_far = np.maximum(count, 1.0)
-    share, middle, slow = (new / np.minimum(seen_so_far, most) for most in MEANS)
+    entry = fresh.ravel().nonzero()[0]
+    lane = lane_of(*fresh.shape).take(entry)
+    reading = seen.last_pass_clearance.take(entry)
+    bent = state["towards"].take(lane) * state["moment"].take(entry)
+    guess = state["unloaded"].take(lane) - bent
+    kept = state["passes"].take(lane, axis=0).T
     off = reading - guess
-    recent = state["pass_recent"] + share * (off - state["pass_recent"])
-    lasting = state["pass_lasting"] + slow * (off - state["pass_lasting"])
-    moved = state["pass_moved"] + middle * (np.abs(reading - old) - state["pass_moved"])
-    due = state["pass_due"] + middle * (np.abs(guess - before) - state["pass_due"])
-    since = (state["pass_since"] + state["period"]) * ~new
-    contradicts = (np.abs(recent - lasting) > limits.strange) | ((moved < 0.3 * due) & (due > 0.5))
+    found = np.array([off, off, np.abs(reading - kept[0]), np.abs(guess - kept[1])])
+    kept[0], kept[1], kept[2] = reading, guess, kept[2] + ONE
+    kept[3:] += (found - kept[3:]) / np.minimum(kept[2], REACH)
+    recent, lasting, moved, due = kept[3:]
+    strange = (np.abs(recent - lasting) > limits.strange) | ((moved < HARDLY * due) & (due > A_LITTLE))
+    strange = put(state["pass_strange"], lane, strange & (kept[2] > KNOWN_AFTER))
+    since = put(state["pass_since"] + state["period"], lane, 0.0)
     return {
         "pass_age": age,
-        "pass_reading": reading,
-        "pass_guess": guess,
-        "pass_recent": recent,
-        "pass_lasting": lasting,
-        "pass_moved": moved,
-        "pass_due": due,
-        "pass_count": count,
+        "passes": put(state["passes"], lane, kept.T),
+        "pass_strange": strange,
         "pass_since": since,
-    }, (contradicts & (count > KNOWN_AFTER)) | (since > state["longest_turn"])
+    }, strange | (since > state["longest_turn"])

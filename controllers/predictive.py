@@ -9,12 +9,12 @@ from typing import ClassVar
 
 import numpy as np
 
-from controllers.approach import Foreseeing, shortfall
-from controllers.effort import smallest_effort
+from controllers.approach import Foreseeing
+from controllers.effort import price
 from controllers.parameters import parameter
-from controllers.pulse import ANGLES, entry, held_relief_table, place
+from controllers.pulse import entry, held_relief_table, place
 from controllers.rotor import servo_lag
-from controllers.signals import row_starts
+from controllers.signals import ONE, PI, TINY, ZERO, lane_of, number
 from sim.interface import Array, Known, Readings, State
 
 
@@ -54,8 +54,18 @@ class Predictive(Foreseeing):
 
     @cached_property
     def middles(self) -> Array:
-        """Where the middle of each move lies on the way to the last angle, (1, 1, move) [-]."""
-        return ((np.arange(self.MOVES) + 0.5) / self.MOVES)[None, None, :]
+        """Where the middle of each move lies on the way to the last angle, (move,) [-]."""
+        return (np.arange(self.MOVES) + 0.5) / self.MOVES
+
+    @cached_property
+    def moves(self) -> Array:
+        """Number of moves [-]."""
+        return number(self.MOVES)
+
+    @cached_property
+    def start(self) -> Array:
+        """Angle past the tower where planning begins [rad]."""
+        return number(-radians(self.start_deg))
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start with no plan under way."""
@@ -63,48 +73,38 @@ class Predictive(Foreseeing):
         last = -known.rated_rotor_speed * servo_lag(known)
         return state | {"last_angle": last[:, None] + state["offset"], "held": held_relief_table(known)}
 
-    def decide(self, state: State, foreseen: Array, per_pitch: Array) -> dict[str, Array]:
+    def decide(self, state: State) -> dict[str, Array]:
         """Plan anew; carry out the first period of the plan, or of the way back."""
-        angle, last, offset = state["angle"], state["last_angle"], state["offset"]
-        started = angle >= -radians(self.start_deg)
-        before = started & (angle < 0.0)
-        promised = np.where(before, state["promised"], 0.0)
-        relief = np.abs(per_pitch)[:, None]
-        gain = np.maximum(entry(state["held"], place(angle)) * relief, 1e-6)
-        need = shortfall(state["aim"], foreseen, promised)
-        worth = (offset > 0.0) | (need >= gain * radians(self.least_deg))
-        turned = np.maximum(np.abs(state["speed"]) * state["period"], 1e-6)[:, None] + np.zeros_like(angle)
+        angle, last, offset, si = state["angle"], state["last_angle"], state["offset"], self.si
+        started = angle >= self.start
+        promised = np.where(started & (angle < ZERO), state["promised"], ZERO)
+        gain = np.maximum(entry(state["held"], place(angle)) * np.abs(state["relief"]), TINY)
+        need = state["aim"] - state["foreseen"] - promised
+        worth = (offset > ZERO) | (need >= gain * si.least)
+        turned = np.maximum(np.abs(state["speed"]) * state["period"], TINY).take(lane_of(*angle.shape))
         way = np.maximum(last - angle, turned)
-        move = self.first_move(state, np.where(worth, need, 0.0), relief, way)
-        added = move * (np.minimum(self.MOVES * turned, way) / way)
-        added = np.minimum(np.minimum(added, state["pitch_step"]), np.maximum(state["largest"] - offset, 0.0))
-        added = np.where(started & (angle < last), added, 0.0)
-        back = np.maximum(radians(self.release_deg) - angle, turned)
-        returned = np.where(angle >= last, offset * (turned / back), 0.0)
-        returned = np.where(started, returned, offset)
-        returned = np.minimum(returned, state["pitch_step"])
+        room = np.maximum(state["largest"] - offset, ZERO)
+        most = np.minimum(way * (state["pitch_step"] / (self.moves * turned)), room)
+        move = self.first_move(state, np.where(worth, need, ZERO), way, most)
+        added = np.minimum(move * np.minimum(self.moves * turned / way, ONE), state["pitch_step"])
+        added = np.where(started & (angle < last), np.minimum(added, room), ZERO)
+        back = np.maximum(si.release - angle, turned)
+        returned = np.where(angle >= last, offset * (turned / back), ZERO)
+        returned = np.minimum(np.where(started, returned, offset), state["pitch_step"])
         return {"offset": offset + added - returned, "promised": promised + added * gain}
 
-    def first_move(self, state: State, need: Array, relief: Array, way: Array) -> Array:
+    def first_move(self, state: State, need: Array, way: Array, most: Array) -> Array:
         """Return the first move of every blade's plan, (lane, blade) [rad].
 
         Parameters
         ----------
         need : (lane, blade) float64 [m]
-        relief : (lane, 1) float64 [m/rad]
         way : (lane, blade) float64 [rad] - azimuth that is left for all moves
+        most : (lane, blade) float64 [rad] - largest move
         """
-        lanes, blades = need.shape
-        at = state["angle"][:, :, None] + way[:, :, None] * self.middles
-        index = place(at).reshape(lanes, -1)
-        gain = state["held"].reshape(-1).take(index + row_starts(lanes, ANGLES)[:, None]) * relief
-        per_turn = (
-            state["pitch_step"]
-            / (self.MOVES * state["period"] * np.maximum(np.abs(state["speed"]), 1e-3))[:, None]
-        )
-        limit = np.minimum(way * per_turn, np.maximum(state["largest"] - state["offset"], 0.0))
-        shape = (lanes * blades, self.MOVES)
-        moves = smallest_effort(
-            gain.reshape(shape), need.reshape(-1), np.repeat(limit.reshape(-1, 1), self.MOVES, axis=1)
-        )
-        return moves[:, 0].reshape(lanes, blades)
+        at = np.minimum(state["angle"].reshape(-1, 1) + way.reshape(-1, 1) * self.middles, PI)
+        lane = lane_of(*need.shape).reshape(-1, 1)
+        held = state["held"].take(place(at) + lane * state["held"].shape[1])
+        gain = np.maximum(held, ZERO) * np.abs(state["relief"]).reshape(-1, 1)
+        worth = price(gain, need.reshape(-1), most.reshape(-1, 1))
+        return np.minimum(worth * gain[:, 0], most.reshape(-1)).reshape(need.shape)

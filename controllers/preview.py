@@ -12,13 +12,30 @@ from controllers import rotor
 from controllers.guard import Guard
 from controllers.parameters import parameter
 from controllers.pulse import response_lag
-from controllers.signals import FULL_TURN, age, hold, look_up, resample, row_starts, share_per_period, usable
+from controllers.signals import (
+    FULL_TURN,
+    ZERO,
+    age,
+    clip,
+    hold,
+    interpolate,
+    number,
+    row_starts,
+    share_per_period,
+    usable,
+)
 from sim.interface import Array, Known, Readings, State
 
-SLOTS, SLOT_TICKS = 160, 5
-"""What was seen ahead is kept for 160 times 5 periods: 32 s at 0.04 s."""
-LONGEST_GAP_S = 2.0
-"""Time without preview after which nothing is expected of it."""
+SLOTS, SLOT_TICKS = 128, 8
+"""What was seen ahead is kept for 128 times 8 periods: 41 s at 0.04 s."""
+WINDS = 160
+"""Bins of wind, a quarter of a metre per second each, from 0; the last holds all above."""
+LONGEST_GAP = number(2.0)
+"""Time without preview after which nothing is expected of it [s]."""
+EVERY, AROUND, FURTHEST = np.array(SLOT_TICKS), np.array(SLOTS - 1), number(SLOTS - 1)
+PER_BIN, LAST_BIN = number(4.0), number(WINDS - 1)
+SLOWEST_WIND, SLOWEST_TURN = number(2.0), number(radians(6.0))
+"""What the advection [m/s] and the rotor speed [rad/s] are at least, where they divide."""
 
 
 @dataclass(frozen=True)
@@ -58,8 +75,9 @@ class Preview(Guard):
         """Start as if the wind that is seen had blown all along."""
         state, table = super().init(known, seen), known.steady
         wind = hold(seen, "wind_preview", table.wind_speed[:, 0] + 0.0 * state["speed"])
-        first, last = table.wind_speed[:, 0], table.wind_speed[:, -1]
         towards = -known.side[:, None]
+        bins = [0.25 * (n + 0.5) + 0.0 * wind for n in range(WINDS)]
+        effect = [interpolate(bin, table.wind_speed, towards * wind_effect(known)) for bin in bins]
         return state | {
             "seen_wind": wind,
             "last_preview": wind,
@@ -69,54 +87,48 @@ class Preview(Guard):
             "smooth_share": share_per_period(state["period"], self.smooth_s),
             "advection_share": share_per_period(state["period"], self.advection_s),
             "kept_winds": np.repeat(wind[:, None], SLOTS, axis=1),
-            "flap_lag": response_lag(known) - rotor.servo_lag(known),
+            "slots_per_s": 1.0 / (SLOT_TICKS * state["period"]),
+            "late": response_lag(known) - rotor.servo_lag(known) - self.smooth_s,
+            "coming": wind,
             "met_at_pass": wind,
             "met_then": wind,
-            "first_wind": first,
-            "wind_span": last - first,
-            "per_wind": resample(table.wind_speed, towards * wind_effect(known), first, last, 45),
+            "per_wind": np.stack(effect, axis=1),
         }
 
     def foresee(
         self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
     ) -> tuple[dict[str, Array], Array]:
         """Correct the guard's forecast by what the wind will have changed by."""
-        period = before["period"]
         ok = usable(seen, "wind_preview")
         raw = np.where(ok, seen.wind_preview, before["last_preview"])
         wind = before["seen_wind"] + before["smooth_share"] * (raw - before["seen_wind"])
         advection = before["advection"] + before["advection_share"] * (raw - before["advection"])
-        missing = np.where(ok, 0.0, before["no_preview"] + period)
-        row = row_starts(len(wind), SLOTS)
-        slot = (seen.tick // SLOT_TICKS) % SLOTS
+        missing = np.where(ok, ZERO, before["no_preview"] + before["period"])
+        row, slot = row_starts(len(wind), SLOTS), seen.tick // EVERY & AROUND
         kept = before["kept_winds"].copy()
         kept.reshape(-1)[row + slot] = wind
-        on_the_way = before["ahead"] / np.maximum(advection, 2.0) + before["flap_lag"]
-        on_the_way = on_the_way - (age(seen, "wind_preview") + self.smooth_s)
-        apart = FULL_TURN / after["angle"].shape[1] / np.maximum(after["speed"], radians(6.0))
-        to_pass = np.maximum(apart - after["since_pass"], 0.0)
-        flat, per_slot = kept.reshape(-1), 1.0 / (SLOT_TICKS * period)
-        met = flat.take(row + (slot - slots_back(on_the_way * per_slot)) % SLOTS)
-        coming = flat.take(row + (slot - slots_back((on_the_way - to_pass) * per_slot)) % SLOTS)
-        at_pass = np.where(after["since_pass"] == 0.0, met, before["met_at_pass"])
+        since = after["since_pass"]
+        apart = number(FULL_TURN / after["angle"].shape[1]) / np.maximum(after["speed"], SLOWEST_TURN)
+        on_the_way = before["ahead"] / np.maximum(advection, SLOWEST_WIND) + before["late"]
+        ago = on_the_way - age(seen, "wind_preview") - np.maximum(apart - since, ZERO)
+        back = clip(ago * before["slots_per_s"], ZERO, FURTHEST).astype(np.int64)
+        coming = kept.take(row + (slot - back & AROUND))
+        at_pass = np.where(since == ZERO, before["coming"], before["met_at_pass"])
         then = np.where(after["awaited"], before["met_then"], at_pass)
-        effect = look_up(before["per_wind"], (coming - before["first_wind"]) / before["wind_span"])
-        nearer = np.where(missing < LONGEST_GAP_S, effect * (coming - then), 0.0)
+        bin = clip(coming * PER_BIN, ZERO, LAST_BIN).astype(np.int64)
+        effect = before["per_wind"].take(bin + row_starts(len(wind), WINDS))
+        nearer = effect * (coming - then) * (missing < LONGEST_GAP)
         told = {
             "seen_wind": wind,
             "last_preview": raw,
             "advection": advection,
             "no_preview": missing,
             "kept_winds": kept,
+            "coming": coming,
             "met_at_pass": at_pass,
             "met_then": then,
         }
-        return told, self.foresight.foresee(after, *given) - self.preview_weight * nearer
-
-
-def slots_back(count: Array) -> Array:
-    """Return how many slots ago that was, within what is kept, (lane,) int64."""
-    return np.minimum(np.maximum(count, 0.0), SLOTS - 1.0).astype(np.int64)
+        return told, self.foresight.foresee(after, *given) - self.si.preview_weight * nearer
 
 
 def wind_effect(known: Known) -> Array:

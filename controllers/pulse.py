@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from controllers.rotor import servo_lag
-from controllers.signals import FULL_TURN, row_starts
+from controllers.signals import FULL_TURN, HALF, PI, entry_starts, number
 from sim.interface import Array, Known
 
 INSTANT = 0.01  # of the integral over the response [s]
-ANGLES = 180  # entries of a table over the whole turn
+ANGLES = 180  # entries of a table over the whole turn; one more is for the angle pi itself
+PER_ANGLE = number(ANGLES / FULL_TURN)
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,11 @@ class Pulse:
     half_width: float
     lead: float
 
+    @cached_property
+    def steepness(self) -> Array:
+        """Phase of the cosine per angle, pi/half width [-]."""
+        return number(np.pi / self.half_width)
+
     def centre(self, known: Known) -> Array:
         """Return the angle past the tower at which the pulse is largest, (lane,) [rad]."""
         return -known.rated_rotor_speed * response_lag(known) - self.lead
@@ -35,17 +42,17 @@ class Pulse:
     def shape(self, angle: Array, centre: Array) -> Array:
         """Return 1/2 (1 + cos(pi (angle - centre)/half width)) inside the half width, else 0.
 
-        Angles are past the tower, in [-pi, pi); the pulse must not reach across that cut.
+        Angles are past the tower, in [-pi, pi]; the pulse must not reach across that cut.
         """
-        distance = np.minimum(np.abs(angle - centre) * (np.pi / self.half_width), np.pi)
-        return 0.5 + 0.5 * np.cos(distance)
+        distance = np.minimum(np.abs(angle - centre) * self.steepness, PI)
+        return HALF + HALF * np.cos(distance)
 
     def relief_table(self, known: Known) -> Array:
         """Tabulate the relief at the pass that a unit pulse still gives if it begins only now.
 
         Returns
         -------
-        relief : (lane, 180) float64 [-]
+        relief : (lane, 181) float64 [-]
             Over the angle past the tower (see ``place``), at rated speed, as share of the settled relief
             of constant unit pitch. Nothing after the tower.
 
@@ -68,7 +75,7 @@ def held_relief_table(known: Known) -> Array:
 
     Returns
     -------
-    relief : (lane, 180) float64 [-]
+    relief : (lane, 181) float64 [-]
         Over the angle past the tower (see ``place``), at rated speed, as share of the settled relief: the
         step response at the time that is left. Nothing after the tower.
     """
@@ -109,17 +116,15 @@ def response_lag(known: Known) -> Array:
 
 
 def angles() -> Array:
-    """Return the angles past the tower in the middle of a table's entries, (180,) [rad]."""
-    return -np.pi + (np.arange(ANGLES) + 0.5) * (FULL_TURN / ANGLES)
+    """Return the angles past the tower in the middle of a table's entries, (181,) [rad]."""
+    return -np.pi + (np.arange(ANGLES + 1) + 0.5) * (FULL_TURN / ANGLES)
 
 
-def place(angle: Array, entries: int = ANGLES) -> Array:
-    """Return the entry of a table over the whole turn in which an angle in [-pi, pi) lies."""
-    index = ((angle + np.pi) * (entries / FULL_TURN)).astype(np.int64)
-    return np.minimum(index, entries - 1)
+def place(angle: Array) -> Array:
+    """Return the entry of a table over the whole turn in which an angle in [-pi, pi] lies."""
+    return ((angle + PI) * PER_ANGLE).astype(np.int64)
 
 
 def entry(table: Array, index: Array) -> Array:
     """Take each lane's own entries of a (lane, entries) table, (lane, blade)."""
-    lanes, entries = table.shape
-    return table.reshape(-1).take(index + row_starts(lanes, entries)[:, None])
+    return table.take(index + entry_starts(*table.shape, index.shape[1]))

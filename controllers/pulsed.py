@@ -8,9 +8,10 @@ from math import radians
 
 import numpy as np
 
-from controllers.approach import Approach, shortfall
+from controllers.approach import Approach
 from controllers.parameters import parameter
 from controllers.pulse import Pulse, entry, place
+from controllers.signals import TINY, ZERO, number
 from sim.interface import Array, Known, Readings, State
 
 
@@ -35,7 +36,12 @@ class Pulsed(Approach):
     @cached_property
     def pulse(self) -> Pulse:
         """The pulse that the parameters ask for."""
-        return Pulse(radians(self.half_width_deg), radians(self.lead_deg))
+        return Pulse(self.si.half_width, self.si.lead)
+
+    @cached_property
+    def last_call(self) -> Array:
+        """Angle past the tower where deciding ends [rad]."""
+        return number(-radians(self.last_call_deg))
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start with no pulse under way."""
@@ -50,22 +56,18 @@ class Pulsed(Approach):
             "amplitude": nothing,
         }
 
-    def decide(self, state: State, foreseen: Array, per_pitch: Array) -> dict[str, Array]:
+    def decide(self, state: State) -> dict[str, Array]:
         """Let the pulses grow where the foreseen clearance falls short."""
-        angle = state["angle"]
+        angle, si = state["angle"], self.si
         shape = self.pulse.shape(angle, state["centre"])
-        running = shape > 0.0
-        amplitude, promised = state["amplitude"] * running, state["promised"] * running
-        gain = np.maximum(entry(state["still"], place(angle)) * np.abs(per_pitch)[:, None], 1e-6)
-        wanted = shortfall(state["aim"], foreseen, promised) / gain
-        room = (state["pitch_step"] + state["offset"] - amplitude * shape) / np.maximum(shape, 1e-6)
-        growth = np.minimum(np.minimum(wanted, room), state["largest"] - amplitude)
-        begun = (amplitude > 0.0) | (wanted >= radians(self.least_deg))
-        deciding = running & begun & (angle < -radians(self.last_call_deg))
-        growth = np.maximum(growth, 0.0) * deciding
-        amplitude = amplitude + growth
-        return {
-            "amplitude": amplitude,
-            "promised": promised + growth * gain,
-            "offset": amplitude * shape,
-        }
+        running = shape > ZERO
+        going = np.sign(shape)
+        before, promised = state["amplitude"] * going, state["promised"] * going
+        gain = np.maximum(entry(state["still"], place(angle)) * np.abs(state["relief"]), TINY)
+        wanted = before + (state["aim"] - state["foreseen"] - promised) / gain
+        soonest = (state["pitch_step"] + state["offset"]) / np.maximum(shape, TINY)
+        most = np.minimum(np.minimum(wanted, soonest), state["largest"])
+        deciding = running & (wanted >= si.least) & (angle < self.last_call)
+        amplitude = np.where(deciding, np.maximum(most, before), before)
+        promised = promised + (amplitude - before) * gain
+        return {"amplitude": amplitude, "promised": promised, "offset": amplitude * shape}

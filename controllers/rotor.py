@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from controllers.signals import FULL_TURN, age, hold, lane_period, share_per_period, usable, wrap
+from controllers.signals import PER_TURN, ZERO, age, hold, lane_period, share_per_period, usable
 from sim.interface import Array, Known, Readings, State
 
 NEEDS = ("azimuth", "rotor_speed")
@@ -30,7 +30,8 @@ def follow(state: State, seen: Readings) -> dict[str, Array]:
     Notes
     -----
     The azimuth is brought up to now by the reading's age times the filtered speed. Without a usable
-    azimuth it is carried on by dead reckoning, and ``blind_turns`` counts the turns since.
+    azimuth it is carried on by dead reckoning, and ``blind_turns`` counts the turns since. It is not
+    wrapped to one turn.
     """
     raw = hold(seen, "rotor_speed", state["last_speed"])
     speed = state["speed"] + state["rotor_share"] * (raw - state["speed"])
@@ -38,10 +39,10 @@ def follow(state: State, seen: Readings) -> dict[str, Array]:
     ok = usable(seen, "azimuth")
     fresh = seen.azimuth + speed * age(seen, "azimuth")
     return {
-        "azimuth": wrap(np.where(ok, fresh, state["azimuth"] + turned)),
+        "azimuth": np.where(ok, fresh, state["azimuth"] + turned),
         "speed": speed,
         "last_speed": raw,
-        "blind_turns": np.where(ok, 0.0, state["blind_turns"] + np.abs(turned) * (1.0 / FULL_TURN)),
+        "blind_turns": np.where(ok, ZERO, state["blind_turns"] + np.abs(turned) * PER_TURN),
     }
 
 

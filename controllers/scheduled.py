@@ -9,7 +9,7 @@ import numpy as np
 
 from controllers import rotor
 from controllers.parameters import Parameters, parameter
-from controllers.signals import angle_to_tower, raised_cosine, smoothstep
+from controllers.signals import angle_to_tower, raised_cosine, smoothstep, wrap
 from sim.interface import Array, Commands, Known, Readings, State
 
 
@@ -53,8 +53,8 @@ class Scheduled(Parameters):
         self, state: State, seen: Readings, below: Commands, reference: Commands
     ) -> tuple[State, Commands]:
         """Add the pulse to what is commanded below."""
-        turning = rotor.follow(state, seen)
-        after = state | turning
+        after = state | rotor.follow(state, seen)
+        after["azimuth"] = wrap(after["azimuth"])
         offset = self.offset(after, below.pitch.shape[1])
         return after, Commands(below.pitch + offset, below.torque, below.stop)
 

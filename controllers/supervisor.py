@@ -10,9 +10,10 @@ from typing import ClassVar
 import numpy as np
 
 from controllers.foresight import relief_line
-from controllers.multiblade import circle, to_fixed
+from controllers.multiblade import first_parts
 from controllers.parameters import Parameters, parameter
 from controllers.plausible import (
+    PASSES,
     Limits,
     any_blade,
     azimuth_is_sound,
@@ -20,10 +21,10 @@ from controllers.plausible import (
     pass_readings_are_sound,
 )
 from controllers.rotor import servo_lag
-from controllers.signals import blade_mean, clip, hold, lane_period, share_per_period, usable
+from controllers.signals import blade_mean, clip, hold, lane_of, lane_period, number, share_per_period, usable
 from sim.interface import Array, Commands, Known, Readings, State
 
-TRUSTS, REFERENCE, DERATED, STOPPED = range(4)
+TRUSTS, REFERENCE, DERATED, STOPPED = (np.array(mode) for mode in range(4))
 """Modes of a lane: what the machine has fallen back to."""
 CAUSES = ("computer", "azimuth", "flap gauges", "pass readings", "silence", "duty", "pitch", "speed")
 """What bit n of ``cause`` stands for."""
@@ -32,10 +33,9 @@ LEVEL_OF = np.array(
     [max((LEVELS[n] for n in range(8) if bits >> n & 1), default=TRUSTS) for bits in range(256)]
 )
 """The mode that any set of causes asks for."""
-WORTH = radians(0.05)
+WORTH = number(radians(0.05))
 """Pitch from the reference that counts as moved [rad]."""
 CHECKS = (azimuth_is_sound, flap_gauges_are_sound, pass_readings_are_sound)
-PASS_MEMORY = ("reading", "guess", "recent", "lasting", "moved", "due", "count", "since")
 
 
 @dataclass(frozen=True)
@@ -96,12 +96,12 @@ class Supervisor(Parameters):
     @cached_property
     def limits(self) -> Limits:
         """Where a contradiction begins."""
-        return Limits(radians(self.slip_deg), self.uneven_m, self.strange_m, self.frozen_s, self.lost_s)
+        return Limits(self.si.slip, self.si.uneven, self.si.strange, self.si.frozen)
 
     @cached_property
     def confirm(self) -> Array:
-        """For how long each doubt must last, (cause,) [s]; not those of computer and azimuth."""
-        return np.array([0.0, 0.0, *[self.confirm_s] * (len(CAUSES) - 2)])
+        """For how long each doubt must last, (cause, 1) [s]; not those of computer and azimuth."""
+        return np.array([[0.0], [0.0], *[[self.confirm_s]] * (len(CAUSES) - 2)])
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start in trust."""
@@ -112,7 +112,7 @@ class Supervisor(Parameters):
         speed = known.rated_rotor_speed
         turn = 2.0 * np.pi / known.minimum_rotor_speed
         edge = hold(seen, "root_edge_moment", each)
-        along, across = to_fixed(edge, *circle(hold(seen, "azimuth", none), shape[1]))
+        along, across = first_parts(edge, hold(seen, "azimuth", none))
         relief = relief_line(known)["relief_first"]
         return {
             "period": period,
@@ -129,13 +129,15 @@ class Supervisor(Parameters):
             "edge_along": along,
             "edge_across": across,
             "moment": hold(seen, "root_flap_moment", each),
-            "moment_per_metre": (1.0 / known.deflection_per_moment)[:, None] + each,
+            "most_uneven": (self.uneven_m / known.deflection_per_moment)[:, None] + each,
             "towards": -known.side * known.deflection_per_moment,
             "unloaded": known.unloaded_clearance,
             "uneven": each,
             "same": each,
             "pass_age": each + np.inf,
-            **{f"pass_{name}": none for name in PASS_MEMORY},
+            "passes": np.zeros((shape[0], len(PASSES))),
+            "pass_strange": np.zeros(shape[0], bool),
+            "pass_since": none,
             "sent": pitch,
             "follow_share": share_per_period(period, 0.5 * servo_lag(known) + 0.1)[:, None] + each,
             "followed": pitch,
@@ -152,7 +154,7 @@ class Supervisor(Parameters):
             "mode_s": none,
             "cause": np.zeros(shape[0], np.uint8),
             "distrust": none,
-            "derate": none,
+            "derated": none,
             "derate_by": np.where(relief > 0.0, radians(self.derate_deg), 0.0),
             "fade": period * (1.0 / self.fade_s),
         }
@@ -161,7 +163,8 @@ class Supervisor(Parameters):
         self, state: State, seen: Readings, below: Commands, reference: Commands
     ) -> tuple[State, Commands]:
         """Pass on what is trusted, within its authority, and fall back where nothing is."""
-        doubts = [seen.tick - state["tick"] >= self.late_ticks]
+        si = self.si
+        doubts = [seen.tick - state["tick"] >= si.late_ticks]
         after = dict(state)
         for check in CHECKS:
             told, doubt = check(after, seen, self.limits)
@@ -170,25 +173,23 @@ class Supervisor(Parameters):
         after["duty"], busy = self.rests(after, below, reference)
         told, strays = self.follows(after, seen)
         after |= told
-        runaway = (after["no_speed"] > self.lost_s) | (after["speed"] > after["fastest"])
-        doubts += [after["no_azimuth"] > self.lost_s, busy, strays, runaway]
+        runaway = (after["no_speed"] > si.lost) | (after["speed"] > after["fastest"])
+        doubts += [after["no_azimuth"] > si.lost, busy, strays, runaway]
         after |= self.judge(after, doubts, seen)
         return self.compose(after, below, reference)
 
     def rests(self, state: State, below: Commands, reference: Commands) -> tuple[Array, Array]:
         """Return the share of the time for which blades were moved, and where it is too large."""
-        moved = blade_mean(np.abs(below.pitch - reference.pitch) > WORTH)
+        moved = blade_mean((np.abs(below.pitch - reference.pitch) > WORTH).astype(float))
         duty = state["duty"] + state["duty_share"] * (moved - state["duty"])
-        return duty, duty > self.most_duty
+        return duty, duty > self.si.most_duty
 
     def follows(self, state: State, seen: Readings) -> tuple[dict[str, Array], Array]:
         """Return the command as the servo and the sensor delay it, and where a blade strays from it."""
         once = state["followed"] + state["follow_share"] * (state["sent"] - state["followed"])
         twice = state["followed_twice"] + state["follow_share"] * (once - state["followed_twice"])
-        error = np.where(usable(seen, "pitch"), seen.pitch - twice, 0.0)
-        return {"followed": once, "followed_twice": twice}, any_blade(
-            np.abs(error) > radians(self.strays_deg)
-        )
+        strays = usable(seen, "pitch") & (np.abs(seen.pitch - twice) > self.si.strays)
+        return {"followed": once, "followed_twice": twice}, any_blade(strays)
 
     def judge(self, state: State, doubts: list[Array], seen: Readings) -> dict[str, Array]:
         """Return the mode that confirmed doubts ask for, and when and why it changed last.
@@ -197,18 +198,15 @@ class Supervisor(Parameters):
         ----------
         doubts : one of (lane,) bool for each of CAUSES
         """
-        doubted = np.empty(state["doubt_s"].shape, bool)
-        for n, doubt in enumerate(doubts):
-            doubted[:, n] = doubt
-        lasting = (state["doubt_s"] + state["period"][:, None]) * doubted
-        causes = np.packbits(lasting > self.confirm, axis=1, bitorder="little")[:, 0]
+        lasting = (state["doubt_s"].T + state["period"]) * np.array(doubts)
+        causes = np.packbits(lasting > self.confirm, axis=0, bitorder="little")[0]
         asked, mode = LEVEL_OF.take(causes), state["mode"]
         calm = (state["calm"] + state["period"]) * (asked == TRUSTS)
-        kept = mode * ((calm < self.recover_s) | (mode == STOPPED))
+        kept = mode * ((calm < self.si.recover) | (mode == STOPPED))
         after = np.maximum(asked, kept)
         changed = after != mode
         return {
-            "doubt_s": lasting,
+            "doubt_s": lasting.T,
             "calm": calm,
             "mode": after,
             "mode_s": np.where(changed, seen.time, state["mode_s"]),
@@ -217,14 +215,17 @@ class Supervisor(Parameters):
 
     def compose(self, state: State, below: Commands, reference: Commands) -> tuple[State, Commands]:
         """Return the commands of each lane's mode, fading from those of the mode before."""
-        trusts, fade = state["mode"] == TRUSTS, state["fade"]
+        mode, fade, most = state["mode"], state["fade"], self.si.authority
+        trusts, each = mode == TRUSTS, lane_of(*below.pitch.shape)
         distrust = clip(~trusts, state["distrust"] - fade, state["distrust"] + fade)
-        wanted = (state["mode"] == DERATED) * state["derate_by"]
-        step = fade * state["derate_by"]
-        derate = clip(wanted, state["derate"] - step, state["derate"] + step)
-        most = radians(self.authority_deg)
+        derated = clip(mode == DERATED, state["derated"] - fade, state["derated"] + fade)
         within = clip(below.pitch, reference.pitch - most, reference.pitch + most)
-        pitch = within + distrust[:, None] * (reference.pitch - within) + derate[:, None]
+        fallen = within + distrust.take(each) * (reference.pitch - within)
+        pitch = fallen + (derated * state["derate_by"]).take(each)
         torque = np.where(trusts, below.torque, reference.torque)
-        after = {"distrust": distrust, "derate": derate, "sent": clip(pitch, state["fine"], state["feather"])}
-        return state | after, Commands(pitch, torque, below.stop | (state["mode"] == STOPPED))
+        after = {
+            "distrust": distrust,
+            "derated": derated,
+            "sent": clip(pitch, state["fine"], state["feather"]),
+        }
+        return state | after, Commands(pitch, torque, below.stop | (mode == STOPPED))

@@ -146,11 +146,11 @@ def test_the_relief_that_the_logic_gives_does_not_look_like_a_lighter_load():
     state = layer.init(known, small.readings(1, root_flap_moment=6.0 * small.STIFFNESS))
     per_pitch, offset, w, z = 20.0, np.deg2rad(3.0), small.FLAP_FREQUENCY, 0.505
     servo = tip = rate = 0.0
-    state = state | {"offset": np.full((1, 3), offset)}
+    state = state | {"offset": np.full((1, 3), offset), "relief": np.full((1, 3), per_pitch)}
     lag = 2 * small.PITCH_DAMPING / small.PITCH_FREQUENCY
     worst = 0.0
     for _ in range(200):
-        told = layer.relieve(state, np.full(1, per_pitch))
+        told = layer.relieve(state)
         seen = small.readings(1, root_flap_moment=(6.0 - tip) * small.STIFFNESS)
         told |= layer.estimate(state, seen, told["relieved"])
         state = state | told

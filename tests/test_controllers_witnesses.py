@@ -20,7 +20,7 @@ def learn(layer, needs, wind=10.0):
     state = layer.init(known, seen)
     for need in needs:
         before = state | {"was_awaited": np.full(1, True)}
-        after = state | {"awaited": np.full(1, False), "newest": state["aim"] - need}
+        after = state | {"awaited": np.full(1, False), "newest": state["aim"][:, 0] - need}
         state = after | layer.foresee(before, after, seen, (np.zeros(1), np.full(1, 20.0)))[0]
     return state
 
