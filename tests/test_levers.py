@@ -5,17 +5,20 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from scenarios.cli import main
+from scenarios.reading import open_results
 from scenarios.studies import lever_loads as loads
-from scenarios.studies.lever_design import Mix, made, mass_factor, mix_of
+from scenarios.studies.lever_design import LEVERS, Mix, made, mass_factor, mix_of, size_of
 from scenarios.studies.lever_keys import WeightKeys
 from scenarios.studies.lever_mix import cheapest, cost_of, mix_data
+from scenarios.studies.lever_running import power, running
 from scenarios.studies.lever_worth import Given, Worth, worth_of
-from scenarios.studies.levers import cosine_exponents, straightened
+from scenarios.studies.levers import cosine_exponents, one_metre, straightened
 from sim.design import Turbine
 from sim.kernels import layout as at
 from sim.plant.geometry import unloaded_clearance, unloaded_clearance_axis
@@ -26,6 +29,7 @@ from tests.plant_solver import clearance_of
 from tests.reference_rotor import reference_turbine
 
 GRAVITY = 9.80665
+DATA = Path(__file__).parent / "data"
 
 
 @pytest.fixture(scope="module")
@@ -183,6 +187,8 @@ def test_tilt_and_cone_cost_the_cosine_powers_that_momentum_gives(skerry: Turbin
     assert found["tilt_below_rated"] == pytest.approx(3.0, abs=0.01)
     assert found["cone_below_rated"] == pytest.approx(3.0, abs=0.02)
     assert 0.0 < found["tilt_over_year"] < 3.0
+    two = replace(straight, rotor=replace(straight.rotor, blade_count=2))  # at its highest speed before rated
+    assert cosine_exponents(two, mix_of(two), given)["tilt_below_rated"] == pytest.approx(3.0, abs=0.01)
     assert 0.0 < found["tilt_year_loss_percent"] < 1.0
 
 
@@ -207,6 +213,56 @@ def test_pulse_is_worth_what_a_pulse_was_found_to_be_worth(
         1.0, abs=0.2
     )
     assert moved(skerry, given, "pulse_deg", 3.0).pitch_travel_deg_h == pytest.approx(4000.0, rel=0.02)
+
+
+def test_pulse_of_pitch_loses_power_in_second_order_where_pitch_is_at_its_best(
+    skerry: Turbine, given: Given
+) -> None:
+    """At the best pitch the first derivative of power is none (Fermat): three times the pulse, nine times."""
+    mix = mix_of(skerry)
+    still = running(skerry, mix, given.spar_share)
+    wind = np.array([0.8 * still.rated])
+    fine = np.radians(np.linspace(-1.5, 1.5, 61))
+    points = np.stack([np.full_like(fine, wind[0]), np.full_like(fine, still.speed(wind)[0]), fine], axis=1)
+    best = float(np.degrees(fine[int(np.argmax(still.rotor.evaluate(points).torque))]))
+    assert abs(best) < 1.4
+    at_best = replace(skerry, pitch=replace(skerry.pitch, fine=math.radians(best)))
+    lost = [
+        1.0 - float((power(running(at_best, mix.moved("pulse_deg", by), 0.4), wind) / power(still, wind))[0])
+        for by in (0.0, 1.0, 3.0)
+    ]
+    assert (lost[2] - lost[0]) / (lost[1] - lost[0]) == pytest.approx(9.0, rel=0.25)
+
+
+@pytest.mark.slow
+def test_pulse_costs_what_the_marched_plant_loses_by_it(skerry: Turbine, given: Given, tmp_path) -> None:
+    """The pulse of a layer of logic in steady wind below rated; its mean lags count for the difference."""
+    source = (DATA / "steady-pulse.toml").read_text(encoding="utf-8")
+    (tmp_path / "steady-pulse.toml").write_text(source, encoding="utf-8")
+    told = ["results", str(tmp_path / "steady-pulse.toml"), "--jobs", "0", "--quiet"]
+    assert main([*told, "--out", str(tmp_path), "--store", str(tmp_path / "store")]) == 0
+    cases = open_results(tmp_path / "steady-pulse.nc").cases
+    facing = math.cos(skerry.rotor.tilt)
+    for wind in (8.0, 9.5):
+        energy = cases[cases.nominal_wind_speed_m_s == wind].set_index("entry").energy_J
+        still, pulsed = (
+            power(running(skerry, mix_of(skerry).moved("pulse_deg", by), 0.4), np.array([wind * facing]))[0]
+            for by in (0.0, 2.0)
+        )
+        assert 1.0 - pulsed / still == pytest.approx(1.0 - energy["pulsed"] / energy["plain"], rel=0.25)
+
+
+def test_behind_the_tower_a_fall_of_the_strongest_wind_governs(skerry: Turbine, given: Given) -> None:
+    """Thrust bends a blade behind the tower away from it: its lack is what brings it near (PHYSICS)."""
+    down = replace(skerry, rotor=replace(skerry.rotor, side=1.0))
+    there = worth_of(down, mix_of(down), given)
+    assert there.governing_wind_m_s == pytest.approx(down.machine.cut_out)
+    assert 0.0 < there.governing_m < there.unloaded_m
+    finer = moved(down, given, "pulse_deg", 1.0)
+    assert finer.governing_m > there.governing_m + 0.2  # less pitch, more thrust, more room
+    assert moved(down, given, "thrust_cut", 0.1).governing_m == pytest.approx(there.governing_m, abs=0.01)
+    harder = worth_of(down, mix_of(down), replace(given, gust=6.0))
+    assert harder.governing_m < there.governing_m
 
 
 def test_cheapest_place_is_that_of_a_brute_force_grid() -> None:
@@ -262,13 +318,34 @@ def test_bounds_and_weights_that_are_wrong_are_told_with_their_line(tmp_path, ca
     assert told in capsys.readouterr().err
 
 
-def test_table_of_levers_goes_to_json_and_to_a_page(tmp_path, capsys) -> None:
+@pytest.mark.parametrize("option", ["--need", "--gust", "--spar-share", "--bearing-share"])
+def test_a_number_that_is_none_is_refused(tmp_path, capsys, option: str) -> None:
+    assert main(["levers", "skerry", option, "nan", "--out", str(tmp_path)]) == 2
+    assert option in capsys.readouterr().err
+
+
+def test_a_lever_that_never_gains_a_metre_is_out_of_reach(skerry: Turbine, given: Given, base: Worth) -> None:
+    """A tower a metre thinner gives half a metre; a lever of one way is not moved the other."""
+    mix, by = mix_of(skerry), {lever.name: lever for lever in LEVERS}
+    for name, slope in (("tower_thinner_m", 0.5), ("pulse_deg", -0.5), ("pulse_deg", 0.0)):
+        assert math.isnan(one_metre(skerry, mix, given, by[name], base.governing_m, (slope, 0.0))), name
+
+
+def test_table_of_levers_goes_to_json_and_to_a_page(
+    skerry: Turbine, given: Given, base: Worth, tmp_path, capsys
+) -> None:
     assert main(["levers", "skerry", "--json", "--out", str(tmp_path)]) == 0
     data = json.loads(capsys.readouterr().out)
     assert [row["lever"] for row in data["levers"]] == list(Mix(1.0, 1.0, 1.0, 1.0).told())
     for row in data["levers"]:
-        metre = row["gain_governing_m"] * row["units_for_one_metre"]
-        assert metre == pytest.approx(1.0)
+        lever = next(each for each in LEVERS if each.name == row["lever"])
+        if lever.name == "tower_thinner_m":
+            assert row["units_for_one_metre"] is None
+            continue
+        there = moved(skerry, given, row["lever"], row["units_for_one_metre"] * size_of(lever))
+        assert there.governing_m - base.governing_m == pytest.approx(1.0, abs=0.005), row["lever"]
+        for name, price in row["price_of_one_metre"].items():
+            assert price == pytest.approx(getattr(there, name) - getattr(base, name), abs=1e-9), name
     page = (tmp_path / "levers-skerry.html").read_text(encoding="utf-8")
     assert "The price of one metre" in page and "<svg" in page
 

@@ -23,8 +23,7 @@ from scenarios.studies.levers_text import (
 
 TORNADO = (
     "The clearance in the governing wind when each lever alone goes from one end of its range to the other, "
-    "the "
-    "largest swing on top; the line is the turbine as it is."
+    "the largest swing on top; the line is the turbine as it is."
 )
 
 
@@ -55,7 +54,7 @@ def levers_page(data: Mapping[str, Any]) -> Page:
                 [Text(weight_words(mix)), Table(MIX_HEAD, [Row(cells) for cells in mix_rows(mix)])],
             ),
         )
-    best = min(rows, key=lambda row: abs(row["units_for_one_metre"]))
+    best = max(rows, key=lambda row: row["gain_governing_m"])
     return Page(
         name="levers",
         title=f"What buys clearance on {data['turbine']}",
@@ -65,7 +64,7 @@ def levers_page(data: Mapping[str, Any]) -> Page:
         if "mix" in data
         else f"the strongest for a unit is {best['title']}, {best['gain_governing_m']:+.2f} m a "
         f"{best['unit']}; "
-        "which  is the cheapest depends on what each price is worth to you.",
+        "which is the cheapest depends on what each price is worth to you.",
         mark=UNKNOWN,
         sections=sections,
     )

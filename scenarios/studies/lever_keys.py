@@ -65,7 +65,7 @@ ALLOWED = {
     "cone_deg": (-10.0, 15.0),
     "prebend_m": (-10.0, 15.0),
     "stiffness_factor": (0.3, 3.0),
-    "tower_thinner_m": (-2.0, 2.0),
+    "tower_thinner_m": (-2.0, 1.0),
     "thrust_cut": (0.0, 0.4),
     "pulse_deg": (0.0, 10.0),
 }

@@ -20,8 +20,9 @@ Array = NDArray[np.float64]
 
 _NODES, _ABOVE = 28, 6  # of a year's winds, below rated and above it under a thrust limit
 _LATER = np.array([0.9, 1.0, 1.1, 1.2])  # of rated wind, among which the governing one is sought
+_BEYOND = 3  # winds more up to cut-out, of a rotor behind its tower
 RATED = 1
-"""The place of rated wind among the points of `Running.around_rated`."""
+"""The place of rated wind among the points of `Running.judged_points`."""
 _RICH = 1e-4  # beyond rated power, from which on pitch is sought that holds it
 _LIMIT_REACH = math.radians(15.0)  # of pitch above that of power alone, within which the thrust limit is held
 _PULSE_SHARE = 1.0 / 3.0  # of a turn that a pulse lasts: 60 degrees either way
@@ -32,15 +33,15 @@ class Air:
     """The steady rotor of one blade on one cone: all that overhang, tilt and tower leave as it is.
 
     ``ratio`` [-] is the best tip speed ratio, ``rated`` [m/s] the wind normal to the disc that brings rated
-    power, ``peak`` [N] the thrust there; ``later`` keeps the points around it by how much thrust is cut,
-    ``power`` winds, weights and power of a year by thrust cut and pulse.
+    power, ``peak`` [N] the thrust there; ``later`` keeps the points that are judged, by how much thrust is
+    cut and the highest wind, ``power`` winds, weights and power of a year by thrust cut and pulse.
     """
 
     rotor: SteadyRotor
     ratio: float
     rated: float
     peak: float
-    later: dict[float, Array]
+    later: dict[tuple[float, float], Array]
     power: dict[tuple[float, float], Array]
 
 
@@ -67,12 +68,27 @@ class Running:
         """The thrust that is allowed [N]."""
         return (1.0 - self.mix.thrust_cut) * self.air.peak
 
-    def around_rated(self) -> Array:
-        """The points among which the governing one is, (point, 3)."""
-        known = self.air.later
-        if self.mix.thrust_cut not in known:
-            known[self.mix.thrust_cut] = self.points(self.rated * _LATER)
-        return known[self.mix.thrust_cut]
+    @property
+    def away(self) -> float:
+        """Sign of a pitch that takes a blade away from the tower: feathered before it, finer behind it."""
+        return -self.turbine.rotor.side
+
+    def judged_points(self) -> Array:
+        """The points among which the governing one is, (point, 3).
+
+        Notes
+        -----
+        Before the tower thrust bends the blade towards it, and is largest about rated wind. Behind it thrust
+        bends the blade away, and least of it is left at cut-out.
+        """
+        winds = self.rated * _LATER
+        if self.turbine.rotor.side > 0.0:
+            last = self.turbine.machine.cut_out * math.cos(self.turbine.rotor.tilt)
+            winds = np.append(winds, np.linspace(winds[-1], max(last, winds[-1]), _BEYOND + 1)[1:])
+        known, key = self.air.later, (self.mix.thrust_cut, float(winds[-1]))
+        if key not in known:
+            known[key] = self.points(winds)
+        return known[key]
 
     def speed(self, wind: Array) -> Array:
         """Rotor speed [rad/s] at winds normal to the disc."""
@@ -190,20 +206,19 @@ def power(run: Running, wind: Array) -> Array:
 
     Notes
     -----
-    A raised-cosine pulse over a third of a turn: with torque a parabola in pitch through none, half and
-    all of it, induced velocity held, the mean change over the pulse is g1/2 + 3 g2/8.
+    A raised-cosine pulse over a third of a turn, torque in balance with its air a parabola in pitch through
+    none, half and all of it: the mean change over the pulse is g1/2 + 3 g2/8. Induced velocity is slower
+    than one pulse, but the pulse comes every turn, and what the air settles to is the mean of the balances:
+    holding it instead counts a first-order loss that is not there, five times too much for two degrees.
     """
     machine = run.turbine.machine
     points = run.points(wind)
     state = run.rotor.evaluate(points)
     torque = state.torque
     if run.mix.pulse_deg > 0.0:
-        all_of_it = math.radians(run.mix.pulse_deg)
+        all_of_it = run.away * math.radians(run.mix.pulse_deg)
         half, whole = (
-            run.rotor.evaluate(
-                points + np.array([0.0, 0.0, part * all_of_it]), state.q, state.induction
-            ).torque
-            - torque
+            run.rotor.evaluate(points + np.array([0.0, 0.0, part * all_of_it]), state.q).torque - torque
             for part in (0.5, 1.0)
         )
         bend = 2.0 * (whole - 2.0 * half)

@@ -19,6 +19,7 @@ from sim.plant.tower import tower_modes
 from sim.wind.standard import Site, normal_sigma, shear_gradient
 
 _RPM = 60.0 / (2.0 * math.pi)
+_STILL = 0.5  # [m/s] that a fall of the wind leaves at least
 
 
 @dataclass(frozen=True)
@@ -33,7 +34,8 @@ class Given:
     bearing_share : float [-]
         Of the overhang, from the hub centre to the main bearing.
     gust : float [m/s]
-        Sudden rise of the governing wind; nan for one standard deviation of the site's normal turbulence.
+        Sudden rise of the governing wind, its fall behind the tower; nan for one standard deviation of the
+        site's normal turbulence.
     """
 
     site: Site
@@ -88,14 +90,15 @@ def worth_of(turbine: Turbine, mix: Mix, given: Given) -> Worth:
 
     Notes
     -----
-    Steady and axisymmetric; a tilted disc is met by V cos(tilt). The governing wind is the steady one, near
-    rated, in which least remains after a sudden rise of the wind: pitch, rotor speed and induced velocity
-    held, the blade bent as far as it would come to rest. A pulse of pitch is met likewise. The blade hangs.
+    Steady and axisymmetric; a tilted disc is met by V cos(tilt). The governing wind is the steady one in
+    which least remains after the wind suddenly rises, behind the tower falls: pitch, rotor speed and induced
+    velocity held, the blade bent as far as it would come to rest. A pulse of pitch is met likewise: more
+    pitch before the tower, less behind it. The blade hangs.
     """
     run = running(turbine, mix, given.spar_share)
     changed = run.turbine
     left, wind = _governing(run, given)
-    point = run.around_rated()[RATED : RATED + 1]
+    point = run.judged_points()[RATED : RATED + 1]
     state = run.rotor.evaluate(point)
     shaken = loads.hub_bending(changed.rotor.blade_count, _swing(run, point, state, given))
     main = loads.overhung_bending(changed, given.bearing_share)
@@ -127,18 +130,20 @@ def governing_clearance(turbine: Turbine, mix: Mix, given: Given) -> float:
 
 
 def gust_of(given: Given, wind: float) -> float:
-    """Return the sudden rise of the wind that is met [m/s]."""
+    """Return by how much the wind suddenly changes [m/s]."""
     return normal_sigma(given.site, wind) if math.isnan(given.gust) else given.gust
 
 
 def _governing(run: Running, given: Given) -> tuple[float, float]:
     """Return the clearance in the governing wind, and that wind normal to the disc [m, m/s]."""
     turbine, rotor = run.turbine, run.rotor
-    points = run.around_rated()
+    points = run.judged_points()
     steady = rotor.evaluate(points)
     facing = math.cos(turbine.rotor.tilt)
     rise = np.array([gust_of(given, wind / facing) for wind in points[:, 0]]) * facing
-    met = points + np.stack([rise, 0.0 * rise, np.full_like(rise, math.radians(run.mix.pulse_deg))], axis=1)
+    rise = np.maximum(-turbine.rotor.side * rise, _STILL - points[:, 0])
+    pulse = np.full_like(rise, run.away * math.radians(run.mix.pulse_deg))
+    met = points + np.stack([rise, 0.0 * rise, pulse], axis=1)
     held = steady.induction * (points[:, 0] / met[:, 0])[:, None]
     bent = rotor.evaluate(met, steady.q, held)
     mode = tower_modes(turbine).fore_aft

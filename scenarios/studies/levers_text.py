@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -46,10 +47,10 @@ def gain_cells(row: Mapping[str, Any]) -> list[str]:
 
 def metre_cells(row: Mapping[str, Any]) -> list[str]:
     """Return one lever's price of a metre of clearance in the governing wind."""
-    unit = "x 10 %" if row["unit"] == "10 %" else row["unit"]
+    unit, units = "x 10 %" if row["unit"] == "10 %" else row["unit"], row["units_for_one_metre"]
     return [
         row["title"],
-        f"{number(row['units_for_one_metre'])} {unit}",
+        "out of reach" if math.isnan(units) else f"{units:.2f} {unit}",
         *price_cells(row["price_of_one_metre"]),
     ]
 
@@ -57,8 +58,16 @@ def metre_cells(row: Mapping[str, Any]) -> list[str]:
 def where_text(data: Mapping[str, Any]) -> str:
     """Return under what the levers were looked at, in words."""
     site, assumed, base = data["site"], data["assumed"], data["as_it_is"]
-    return (
-        f"Governing wind: {base['governing_wind_m_s']:.1f} m/s steady, then a sudden rise by "
+    warned = ""
+    if base["governing_m"] <= 0.0:
+        warned = "The blade strikes the tower there as it is: gains and prices mean little. "
+    if assumed["gust"] == "fall":
+        warned += (
+            "Behind the tower thrust bends the blade away from it, and least is left when little of it "
+            "remains; an emergency stop may leave less (`wideberth duel --sides`). "
+        )
+    return warned + (
+        f"Governing wind: {base['governing_wind_m_s']:.1f} m/s steady, then a sudden {assumed['gust']} by "
         f"{assumed['gust_m_s']:.1f} m/s with pitch, rotor speed and induced velocity held. Energy: "
         f"Rayleigh's winds of mean {site['mean_wind_m_s']:.1f} m/s (class {site['wind_class']}). Extreme "
         f"bending: the standard's extreme shear, category {site['turbulence_category']}. The main bearing "
@@ -98,8 +107,8 @@ def interaction_lines(data: Mapping[str, Any]) -> list[str]:
         f"wind along the shaft counts, and not at all above: {exponent['tilt_over_year']:.2f} over the year",
         f"2.5 degrees of cone cost {exponent['cone_year_loss_percent']:.2f} %: exponent "
         f"{exponent['cone_below_rated']:.2f} below rated, two of it swept area, one the momentum's balance "
-        f"along the blade's own normal, the rest the bend and prebend that cone moves across the "
-        f"shaft: {exponent['cone_over_year']:.2f} over the year",
+        f"along the blade's own normal, {exponent['cone_below_rated'] - 3.0:+.2f} the bend and prebend that "
+        f"cone moves across the shaft: {exponent['cone_over_year']:.2f} over the year",
     ]
 
 
@@ -111,7 +120,8 @@ def levers_text(data: Mapping[str, Any]) -> str:
         base_text(data),
         where_text(data),
         f"What a unit of each lever buys, and what it changes:\n{gains}",
-        f"The price of one metre in the governing wind, by each lever alone:\n{metres}",
+        "The price of one metre in the governing wind, by each lever alone, moved as far as that takes:\n"
+        + metres,
         "Together:\n" + "\n".join(f"  {line}" for line in interaction_lines(data)),
     ]
     if "mix" in data:
