@@ -75,6 +75,11 @@ def _plain(value: Any) -> Any:
     raise TypeError(f"{type(value).__name__} has no JSON form")
 
 
+def counted(count: int, noun: str) -> str:
+    """Write how many there are: 1 case, 2 cases, 3 passes."""
+    return f"{count} {noun}" + ("" if count == 1 else "es" if noun.endswith("s") else "s")
+
+
 def table(head: list[str], rows: list[list[str]], left: int = 1) -> str:
     """Return an aligned text table; the first ``left`` columns to the left, the others to the right."""
     widths = [max(len(row[column]) for row in [head, *rows]) for column in range(len(head))]

@@ -5,7 +5,7 @@ What is stored without this counts as nobody's, and pruning names it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from typing import Any
 
 from scenarios.answer import Options
@@ -49,10 +49,13 @@ class Asked:
         Raises
         ------
         InputError, RunError, KeyboardInterrupt
-            As `scenarios.campaign.run_cases`; the store then tells a campaign that did not end.
+            As `scenarios.campaign.run_cases`; the store then tells a campaign that did not end. Where no
+            scheduler answers the store is left as it was.
         """
         wanted = {case.key: case for case in cases}
         new = wanted.keys() - self._titles.keys()
+        if self._asking is None:
+            self._see_that_it_can_run(wanted.keys())
         self._titles |= {key: case.title for key, case in wanted.items()}
         self._asking = begin(self.scenario, self.store, self.part, self._titles)
         if self.options.is_fresh:
@@ -61,9 +64,19 @@ class Asked:
         with progress_bar(self.options.is_quiet) as progress:
             campaign = run_cases(everything, self.store, self.options.hands, progress, engine, limits)
         lost = campaign.tally.failed
-        self._failed += [{"case": wanted[k].title, "entry": wanted[k].entry, "why": lost[k]} for k in lost]
+        self._failed += [
+            {"key": k, "case": wanted[k].title, "entry": wanted[k].entry, "why": lost[k]} for k in lost
+        ]
         self.end(self._failed)
         return campaign
+
+    def _see_that_it_can_run(self, keys: Set[str]) -> None:
+        """Look for the workers before anything is remembered or forgotten, if there is something to run."""
+        hands = self.options.hands
+        if isinstance(hands, str) and (self.options.is_fresh or keys - self.store.keys()):
+            from scenarios.cluster import Cluster
+
+            Cluster(hands).kill()
 
     def end(self, failed: Iterable[Mapping[str, str]]) -> None:
         """Remember which cases failed, as `run` does by itself, where more count than what has no result."""

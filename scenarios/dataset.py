@@ -34,6 +34,8 @@ SCHEMA = 1
 """Version of the names and meanings below."""
 LOST = -1
 """Status of a case that has no result."""
+UNSEEN = {"smallest_clearance_m": "of the judged time; nan where no blade passed the tower in it"}
+"""Numbers that a sound case may lack, and what that means; the march has infinity there."""
 Column = tuple[Sequence[str], NDArray[Any], dict[str, Any]]
 """Dimensions, values, attributes."""
 
@@ -129,6 +131,9 @@ def _numbers(rows: Sequence[CaseResult | None]) -> Iterator[tuple[str, Column]]:
                 values = row[f"cases.{name}"]
                 table[(place, slice(values.size))[: table.ndim]] = values
         attributes: dict[str, Any] = {"units": CASE_FIELDS[name]} if CASE_FIELDS.get(name) else {}
+        if name in UNSEEN:
+            table[np.isinf(table)] = np.nan
+            attributes["long_name"] = UNSEEN[name]
         if is_status:
             told = {LOST: "no result"} | {int(status): words for status, words in SENTENCE.items()}
             attributes = {"flag_values": list(told), "flag_meanings": json.dumps(list(told.values()))}

@@ -13,6 +13,7 @@ from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
 
+from scenarios.answer import counted
 from scenarios.batches import split
 from scenarios.case import Case
 from scenarios.store import Store, StoreError
@@ -189,7 +190,7 @@ class Foreman:
         names = {" + ".join(layer.name for layer in case.stack) for case in task.cases}
         self.suspects |= {case.stack_key for case in task.cases}
         many = len(task.cases) > 1
-        told = f"{len(task.cases)} cases ({{}}) have" if many else "1 case ({}) has"
+        told = f"{counted(len(task.cases), 'case')} ({{}}) {'have' if many else 'has'}"
         ending = "ended, and cut down to find the guilty ones" if many else "ended and counted as failed"
         log.warning("%s stood still for %.0f s: %s", told.format(", ".join(sorted(names))), still_s, ending)
 

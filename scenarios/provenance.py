@@ -7,6 +7,10 @@ import platform
 from functools import lru_cache
 from importlib import metadata
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from scenarios.scenario import Scenario
 
 _ROOT = Path(__file__).resolve().parent.parent
 _DECIDING = ("sim", "controllers")
@@ -39,6 +43,16 @@ def versions() -> dict[str, str]:
     """Return the versions that are echoed into every result."""
     found = {"wideberth": _version("wideberth"), "python": platform.python_version()}
     return found | {name: _version(name) for name in _PACKAGES}
+
+
+def origin(scenario: Scenario) -> dict[str, Any]:
+    """Return what every answer about a scenario says of where it comes from."""
+    return {
+        "scenario": scenario.name,
+        "seed": scenario.seed,
+        "versions": versions() | {"code": code_version()},
+        "configuration_hash": scenario.configuration_hash,
+    }
 
 
 def _version(name: str) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -33,7 +33,7 @@ class Asking:
     titles: Mapping[str, str]  #: of the cases, by key
     begun: str  #: UTC
     ended: str = ""  #: UTC; empty where the campaign was interrupted, or is still running
-    failed: Sequence[Mapping[str, str]] = field(default_factory=tuple)  #: ``case``, ``entry``, ``why``
+    failed: Sequence[Mapping[str, str]] = ()  #: ``key``, ``case``, ``entry``, ``why``
     part: str = ""  #: of the scenario's question; empty for its own cases
     schema: int = SCHEMA
 
@@ -119,7 +119,7 @@ def _read(path: Path) -> Asking:
     if data["schema"] != SCHEMA:
         raise ValueError(f"schema {data['schema']}, expected {SCHEMA}")
     asking = Asking(**data)
-    if not all(isinstance(told, str) for told in _words(asking)):
+    if not all(isinstance(told, str) for told in (*_words(asking), *(row["key"] for row in asking.failed))):
         raise ValueError("no record of a campaign")
     return asking
 

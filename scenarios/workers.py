@@ -19,6 +19,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Protocol
 
+from scenarios.answer import counted
 from scenarios.case import Case
 from scenarios.heartbeat import FileMark, marked
 from scenarios.store import CaseResult, Store
@@ -108,7 +109,7 @@ def results_of(engine: Engine | None, task: Task) -> Mapping[str, CaseResult]:
     """
     results = (engine or _default_engine()).simulate(list(task.cases))
     if len(results) != len(task.cases):
-        raise ValueError(f"{len(task.cases)} cases gave {len(results)} results")
+        raise ValueError(f"{counted(len(task.cases), 'case')} gave {counted(len(results), 'result')}")
     return {case.key: result for case, result in zip(task.cases, results, strict=True)}
 
 

@@ -9,13 +9,14 @@ import pytest
 
 
 @pytest.fixture(autouse=True)
-def _log_as_found() -> Iterator[None]:
-    """Undo what a command of a test did to the log: it sets the level, and writes to that test's stream."""
+def _fresh_log() -> Iterator[None]:
+    """Undo what commands did to the log, in a fixture of a whole file too: level, and where it writes to."""
     log = logging.getLogger("wideberth")
-    level, handlers = log.level, log.handlers[:]
+    log.setLevel(logging.NOTSET)
+    log.handlers.clear()
     yield
-    log.setLevel(level)
-    log.handlers[:] = handlers
+    log.setLevel(logging.NOTSET)
+    log.handlers.clear()
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -145,7 +145,7 @@ def fakes_of(stack: str) -> list[Case]:
 def test_a_result_that_is_missing_from_a_batch_is_never_attributed_to_a_case(tmp_path: Path) -> None:
     campaign = run(tmp_path, fakes.one_too_few, CASES[:2])
     assert campaign.results == {}
-    assert set(campaign.tally.failed.values()) == {"ValueError: 1 cases gave 0 results"}
+    assert set(campaign.tally.failed.values()) == {"ValueError: 1 case gave 0 results"}
 
 
 def test_a_full_disk_ends_the_campaign_and_leaves_the_store_sound(tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from controllers.registry import OURS
-from scenarios.answer import CAUTION, Answer, ExitCode, Options, table, to_json
+from scenarios.answer import CAUTION, Answer, ExitCode, Options, counted, table, to_json
 from scenarios.cli import commands, main
 from scenarios.foreman import Tally
 from scenarios.progress import progress_bar
@@ -25,6 +25,20 @@ from scenarios.store import Store
 from sim.errors import InputError, RunError
 
 ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.mark.parametrize(
+    ("count", "noun", "told"),
+    [
+        (1, "case", "1 case"),
+        (0, "case", "0 cases"),
+        (2, "case", "2 cases"),
+        (1, "pass", "1 pass"),
+        (9, "pass", "9 passes"),
+    ],
+)
+def test_one_of_a_thing_is_told_as_one(count: int, noun: str, told: str) -> None:
+    assert counted(count, noun) == told
 
 
 @pytest.fixture

@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import re
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from scenarios import asked
+from scenarios import asked, cluster
 from scenarios.answer import Options
 from scenarios.asked import Asked
 from scenarios.campaign import Campaign, run_cases
@@ -22,6 +23,7 @@ from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies import study
 from scenarios.workers import Engine
+from sim.errors import InputError
 from tests import campaign_fakes as fakes
 from tests.brisk import FILE
 
@@ -57,7 +59,8 @@ def current(data: dict) -> dict:
 def test_the_store_tells_what_is_there_missing_and_failed(file: Path, tmp_path: Path, capsys) -> None:
     scenario = ask(file, tmp_path / "s", slice(0, 30))
     lost = scenario.cases[-1].title
-    ask(file, tmp_path / "s", slice(0, 30), failed=[{"case": lost, "entry": "guarded", "why": "planted"}])
+    planted = {"key": scenario.cases[-1].key, "case": lost, "entry": "guarded", "why": "planted"}
+    ask(file, tmp_path / "s", slice(0, 30), failed=[planted])
     version = current(told(capsys, str(tmp_path / "s")))
     (row,) = version["scenarios"]
     keys = {case.key for case in scenario.cases}
@@ -65,12 +68,49 @@ def test_the_store_tells_what_is_there_missing_and_failed(file: Path, tmp_path: 
     assert row["total"] == len(keys)
     assert row["there"] == len({case.key for case in scenario.cases[:30]}) == version["cases"]
     assert row["missing"] == row["total"] - row["there"] - 1
-    assert row["failed_cases"] == [{"case": lost, "entry": "guarded", "why": "planted"}]
+    assert row["failed_cases"] == [planted]
     assert lost not in row["missing_cases"]
     on_disk = sum(path.stat().st_size for path in (tmp_path / "s").rglob("*") if path.is_file())
     assert version["size_bytes"] == on_disk
     assert main(["store", str(tmp_path / "s")]) == 0
     assert f"{lost}: planted" in capsys.readouterr().out
+
+
+def test_failed_cases_are_counted_by_what_they_are_not_by_what_they_are_called(
+    file: Path, tmp_path: Path, capsys
+) -> None:
+    """Two cases of one title are two; one case that two entries share is one."""
+    scenario, root = load_scenario(file), tmp_path / "s"
+    alike = [fakes.make_case(number) for number in (1, 2)]
+    assert alike[0].key != alike[1].key
+    titles = {case.key: "power: 1.3, 11 m/s, seed 1" for case in alike}
+    rows = [{"key": case.key, "case": titles[case.key], "entry": "power", "why": "planted"} for case in alike]
+    end(begin(scenario, Store(root), "two alike", titles), rows, Store(root))
+    shared = [rows[0], rows[0] | {"entry": "other", "case": "other: 1.3, 11 m/s, seed 1"}]
+    end(begin(scenario, Store(root), "one shared", titles), shared, Store(root))
+    found = {row["part"]: row for row in current(told(capsys, str(root)))["scenarios"]}
+    assert (found["two alike"]["failed"], found["two alike"]["missing"]) == (2, 0)
+    assert (found["one shared"]["failed"], found["one shared"]["missing"]) == (1, 1)
+
+
+def test_a_cluster_that_does_not_answer_leaves_the_store_as_it_was(
+    file: Path, tmp_path: Path, monkeypatch
+) -> None:
+    """A question that was never put is not remembered, and --fresh forgets nothing that is not made again."""
+    monkeypatch.setattr(cluster, "CONNECT_S", 0.3)
+    store, here = Store(tmp_path / "s"), Options(jobs=0, is_quiet=True)
+    cases = [fakes.make_case(number) for number in range(3)]
+    Asked(load_scenario(file), store, here, "search").run(cases[:2], Engine(fakes.honest))
+    before = remembered(store)
+    for number, is_fresh in ((3, False), (2, True)):
+        away = replace(here, jobs=None, cluster="tcp://127.0.0.1:9", is_fresh=is_fresh)
+        with pytest.raises(InputError, match="no scheduler answers there"):
+            Asked(load_scenario(file), store, away, "search").run(cases[:number], Engine(fakes.honest))
+    assert remembered(store) == before
+    assert store.keys() == {case.key for case in cases[:2]}
+    away = replace(away, is_fresh=False)
+    found = Asked(load_scenario(file), store, away, "search").run(cases[:2])
+    assert found.tally.from_store == 2  # nothing is to be run: nobody is needed
 
 
 def test_a_campaign_that_did_not_end_is_told_as_such(file: Path, tmp_path: Path, capsys) -> None:

@@ -155,6 +155,20 @@ def test_the_verdict_is_that_of_the_rule_for_turbulence(tmp_path: Path, capsys) 
     assert "certification body" in Path(told["page"]).read_text(encoding="utf-8")
 
 
+def test_recordings_of_one_stem_leave_each_other_s_page_alone(tmp_path: Path, capsys) -> None:
+    """Loggers call their files alike; judged again, a page is written anew and none is added."""
+    files = []
+    for mast, depth in (("north", 4.0), ("south", 5.0)):
+        (tmp_path / mast).mkdir()
+        files.append(str(write_csv(tmp_path / mast / "tower.csv", series(30.0, depth))))
+    for asked in ([files[0]], [files[1]], files, files):
+        _, told = judged(capsys, tmp_path / "out", *asked)
+    pages = sorted((tmp_path / "out").glob("*.html"))
+    assert len(pages) == len(list((tmp_path / "out").glob("*.csv"))) == 3
+    assert all(page.name.startswith("tower-record") for page in pages)
+    assert Path(told["page"]) in pages
+
+
 def test_a_march_of_ours_judged_as_a_record_has_its_own_passes() -> None:
     """What the march finds between its steps, from no more than what an instrument would have stored."""
     case = next(case for case in short.cases() if case.entry == "softened")

@@ -109,6 +109,19 @@ def test_a_case_without_a_result_keeps_its_row(small: Brisk, tmp_path: Path) -> 
     assert not (read.passes.number[read.dataset.pass_case.values == 3]).size
 
 
+def test_a_case_without_a_pass_has_no_smallest_clearance_and_says_why(small: Brisk, tmp_path: Path) -> None:
+    """Rather than an infinite one, which a mean or a plot would take for a number."""
+    results = dict(small.judged.campaign.results)
+    still = small.scenario.cases[3]
+    none = {n: v[:0] if n.startswith("passes.") else v for n, v in results[still.key].items()}
+    results[still.key] = none | {"cases.smallest_clearance_m": np.array(np.inf)}
+    write_dataset(make_dataset(small.scenario, results, {}), tmp_path / "x.nc")
+    read = open_results(tmp_path / "x.nc")
+    assert np.flatnonzero(np.isnan(read.cases.smallest_clearance_m)).tolist() == [3]
+    assert np.isfinite(read.cases.energy_J[3])
+    assert "nan where no blade passed" in read.dataset.smallest_clearance_m.attrs["long_name"]
+
+
 def test_other_tools_read_it(file: Path, read: Results) -> None:
     """HDF5 alone, and xarray alone, without a line of ours."""
     with h5py.File(file) as plain:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from scenarios.answer import counted
 from scenarios.report.drawing import RULE, SOFT, Pen, legend_above, pens, sheet
 from scenarios.report.page import UNKNOWN, Figure, Page, Row, Section, Table, Text
 from scenarios.report.sections import trouble_section
@@ -64,8 +65,8 @@ def passes_page(scenario: Scenario, entries: Sequence[Assessment], data: Mapping
         title=f"The passes of {scenario.name}",
         where=f"{scenario.title} Turbine {scenario.reference.design.name}, seed {scenario.seed}, "
         f"configuration {scenario.configuration_hash[:16]}.",
-        headline=f"{total} passes",
-        verdict=f"of {len(entries)} entries in {len(scenario.cases)} cases; shown, not judged.",
+        headline=counted(total, "pass"),
+        verdict=f"in {counted(len(scenario.cases), 'case')}; shown, not judged.",
         mark=UNKNOWN,
         sections=sections,
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from scenarios.answer import counted
 from scenarios.report.assumed import assumed_section
 from scenarios.report.closely import pass_sections
 from scenarios.report.drawing import Pen, pens
@@ -84,15 +85,15 @@ def _where(scenario: Scenario, entries: Entries) -> str:
         f"Scenario {scenario.name}: turbine {design.name}, {design.rotor.blade_count} blades, rotor "
         f"{2.0 * design.rotor_radius:.0f} m, hub {design.rotor.hub_height:.0f} m, "
         f"{design.machine.rated_power / 1e6:.2g} MW; wind class {scenario.site['wind_class']} "
-        f"{scenario.site['turbulence_category']}; {len(scenario.cases)} cases, "
-        f"{sum(entry.pass_count for entry in entries)} passes."
+        f"{scenario.site['turbulence_category']}; {counted(len(scenario.cases), 'case')}, "
+        f"{counted(sum(entry.pass_count for entry in entries), 'pass')}."
     )
 
 
 def _remarks(entries: Entries, data: Mapping[str, Any]) -> list[str]:
     told = []
     if data["failed_cases"]:
-        told.append(f"{data['cases']['failed']} cases failed and are left out; they are listed at the end.")
+        told.append(f"Failed and left out: {counted(data['cases']['failed'], 'case')}, listed at the end.")
     for entry in entries:
         if entry.verdict.problems:
             told.append(f"{entry.name}: " + "; ".join(entry.verdict.problems) + ".")

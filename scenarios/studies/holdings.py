@@ -70,8 +70,8 @@ def _version(root: Path, name: str) -> dict[str, Any]:
 
 
 def _asked(asking: Asking, keys: set[str]) -> dict[str, Any]:
-    failed = {row["case"] for row in asking.failed}
-    missing = [t for key, t in asking.titles.items() if key not in keys and t not in failed]
+    failed = {row["key"] for row in asking.failed}  # entries that share a case list it each
+    missing = [title for key, title in asking.titles.items() if key not in keys | failed]
     return {
         "scenario": asking.scenario,
         "part": asking.part,

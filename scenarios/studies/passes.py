@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import Answer, ExitCode, Options, table
-from scenarios.provenance import code_version, versions
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment
@@ -24,7 +23,7 @@ from scenarios.studies.pass_rows import (
     pass_rows,
     worst_cells,
 )
-from scenarios.studies.study import Study, judge_scenario
+from scenarios.studies.study import Study, heading, judge_scenario
 from scenarios.studies.telling import TROUBLES, bin_data, shortened
 from sim.measures.clearance import BinClearance
 
@@ -66,19 +65,7 @@ def run(scenario: Scenario, options: Options) -> Answer:
 
 def passes_data(study: Study) -> dict[str, Any]:
     """Return counts of each entry and its worst passes; units in the names."""
-    scenario = study.scenario
-    counts = study.campaign.tally.counts() | {"failed": study.failed_count}
-    return {
-        "scenario": scenario.name,
-        "turbine": scenario.reference.design.name,
-        "seed": scenario.seed,
-        "versions": versions() | {"code": code_version()},
-        "configuration_hash": scenario.configuration_hash,
-        "cases": counts,
-        "failed_cases": study.failed,
-        "flagged_cases": study.flagged,
-        "entries": [_entry_data(entry) for entry in study.entries],
-    }
+    return heading(study) | {"entries": [_entry_data(entry) for entry in study.entries]}
 
 
 def _entry_data(entry: Assessment) -> dict[str, Any]:

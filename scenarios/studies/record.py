@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scenarios.answer import Answer, ExitCode
+from scenarios.answer import Answer, ExitCode, counted
 from scenarios.case import hash_file
 from scenarios.provenance import code_version, versions
 from scenarios.studies.assess import COMPOSITE, REFERENCE_FREQUENCY_HZ, STEEL
-from scenarios.studies.record_telling import record_text
+from scenarios.studies.record_telling import page_name, record_text
 from scenarios.studies.telling import interval_data
 from sim.errors import InputError
 from sim.foreign import Recording, read_recording
@@ -87,7 +87,7 @@ def run(files: Sequence[Path], asked: Asked) -> Answer:
     recordings = [read_recording(file, asked.blade_count) for file in files]
     blocks = [block for recording in recordings for block in recording.blocks(asked.block_s)]
     judged = _judge(blocks)
-    page = asked.out / f"{files[0].stem}-record.html"
+    page = asked.out / f"{page_name(files)}.html"
     listing = page.with_suffix(".csv")
     data = _data(recordings, judged, asked) | {"page": str(page), "listing": str(listing)}
     write(page, render(record_page(data, judged.passes)))
@@ -177,7 +177,9 @@ def _room(judged: Judged, asked: Asked) -> tuple[Interval, bool | None, list[str
     interval = Interval(value, mean.low, mean.high, mean.units, _over_blocks(mean.method))
     problems = []
     if seen.size < NEEDED["turbulence"]:
-        problems.append(f"{seen.size} blocks with a tip distance; the rule needs {NEEDED['turbulence']}")
+        problems.append(
+            f"{counted(seen.size, 'block')} with a tip distance; the rule needs {NEEDED['turbulence']}"
+        )
     if asked.required is None:
         return interval, None, problems
     return interval, value >= asked.required and not problems, problems

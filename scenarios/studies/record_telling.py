@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import hashlib
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from scenarios.answer import table
+from scenarios.answer import counted, table
 from scenarios.studies.telling import number, ratio_text
 from sim.measures.statistics import Interval
+
+
+def page_name(files: Sequence[Path]) -> str:
+    """Return what the page of these files is called, and no other's: many recordings share a stem."""
+    where = hashlib.sha256("\n".join(str(file.resolve()) for file in files).encode()).hexdigest()
+    return f"{files[0].stem}-record-{where[:8]}"
 
 
 def verdict(data: Mapping[str, Any]) -> str:
     """Say in one sentence what room remains."""
     if not data["passes_seen"]:
-        nothing = f"{data['passes']} passes, none with a tip distance: of the clearance nothing can be said."
+        passes = counted(data["passes"], "pass")
+        nothing = f"{passes}, none with a tip distance: of the clearance nothing can be said."
         return nothing if data["holds"] is None else f"The requirement is not shown to be held: {nothing}"
-    blocks = f"{data['blocks']} block" + ("s" if data["blocks"] > 1 else "")
+    blocks = counted(data["blocks"], "block")
     room = f"{data['characteristic_clearance_m']:.2f} m of characteristic clearance over {blocks}"
     if data["required_clearance_m"] is None:
         return f"{room}; without --required nothing is judged."

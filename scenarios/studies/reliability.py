@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from scenarios.answer import Answer, ExitCode, Options, to_json
-from scenarios.provenance import code_version, versions
+from scenarios.provenance import origin
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies import matrix, odds, room
@@ -82,15 +82,11 @@ def run(scenario: Scenario, options: Options, is_quick: bool = False, only: str 
 
 def _head(asked: _Asked) -> dict[str, Any]:
     scenario = asked.scenario
-    return {
-        "scenario": scenario.name,
+    return origin(scenario) | {
         "turbine": scenario.candidate.design.name,
         "candidate": scenario.candidate.name,
         "stack": [layer.name for layer in scenario.candidate.stack],
         "setting": "quick" if asked.is_quick else "thorough",
-        "seed": scenario.seed,
-        "versions": versions() | {"code": code_version()},
-        "configuration_hash": scenario.configuration_hash,
         "assumed": dict(scenario.keys["reliability"]),
     }
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from scenarios.answer import Answer, ExitCode, Options
-from scenarios.provenance import code_version, versions
+from scenarios.answer import Answer, ExitCode, Options, counted
 from scenarios.scenario import Scenario
 from scenarios.store import Store
-from scenarios.studies.study import judge_scenario
+from scenarios.studies.study import heading, judge_scenario
 from scenarios.studies.telling import shortened
 
 
@@ -39,13 +38,7 @@ def run(scenario: Scenario, options: Options) -> Answer:
     campaign = study.campaign
     dataset = make_dataset(scenario, campaign.results, campaign.tally.failed)
     write_dataset(dataset, file)
-    data: dict[str, Any] = {
-        "scenario": scenario.name,
-        "seed": scenario.seed,
-        "versions": versions() | {"code": code_version()},
-        "configuration_hash": scenario.configuration_hash,
-        "cases": campaign.tally.counts() | {"failed": study.failed_count},
-        "failed_cases": study.failed,
+    data = heading(study) | {
         "file": str(file),
         "size_bytes": file.stat().st_size,
         "dimensions": {str(name): int(size) for name, size in dataset.sizes.items()},
@@ -57,8 +50,8 @@ def run(scenario: Scenario, options: Options) -> Answer:
 def _text(data: dict[str, Any]) -> str:
     sizes = data["dimensions"]
     parts = [
-        f"{sizes['case']} cases with {sizes['pass']} passes and {len(data['variables'])} variables, "
-        f"{data['size_bytes'] / 1e6:.1f} MB: {data['file']}"
+        f"{counted(sizes['case'], 'case')} with {counted(sizes['pass'], 'pass')} and "
+        f"{len(data['variables'])} variables, {data['size_bytes'] / 1e6:.1f} MB: {data['file']}"
     ]
     if data["failed_cases"]:
         lines = [f"{row['case']}: {row['why']}" for row in data["failed_cases"]]

@@ -12,7 +12,7 @@ import numpy as np
 from scenarios.answer import Answer, ExitCode, Options, to_json
 from scenarios.asked import Asked
 from scenarios.load import Overrides, load_scenario, scenario_path
-from scenarios.provenance import code_version, versions
+from scenarios.provenance import origin
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment, assess
@@ -175,11 +175,7 @@ def sides_data(
     """Return clearance, fatigue, energy, thump and emergency stop of every side, units in the names."""
     without = {entry.name.removesuffix(BARE): entry for entry in bare if entry.name.endswith(BARE)}
     wind = float(round(rated_speed(judged[0].gathered.entry.design)))
-    return {
-        "scenario": scenario.name,
-        "seed": scenario.seed,
-        "versions": versions() | {"code": code_version()},
-        "configuration_hash": scenario.configuration_hash,
+    return origin(scenario) | {
         "stack": [layer.name for layer in scenario.reference.stack],
         "thump_wind_m_s": wind,
         "thump_distance_m": DISTANCE,

@@ -11,7 +11,7 @@ import numpy as np
 from scenarios.answer import Answer, ExitCode, Options, to_json
 from scenarios.asked import Asked
 from scenarios.case import LayerSpec
-from scenarios.provenance import code_version, versions
+from scenarios.provenance import origin
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import CHANNELS, Assessment
@@ -136,12 +136,8 @@ def softer_data(
         | {"campbell": campbell(by_name[name].gathered.entry.design) if name in by_name else None}
         for name, search in found.items()
     ]
-    data = {
-        "scenario": scenario.name,
+    data = origin(scenario) | {
         "turbine": scenario.candidate.design.name,
-        "seed": scenario.seed,
-        "versions": versions() | {"code": code_version()},
-        "configuration_hash": scenario.configuration_hash,
         "spar_share": SPAR_SHARE,
         "reference_factor": file_factor,
         "reference_blade_mass_kg": base_mass,

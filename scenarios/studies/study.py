@@ -11,7 +11,7 @@ from typing import Any
 from scenarios.answer import Answer, ExitCode, Options, to_json
 from scenarios.asked import Asked
 from scenarios.campaign import Campaign
-from scenarios.provenance import code_version, versions
+from scenarios.provenance import origin
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.assess import Assessment, assess
@@ -36,7 +36,7 @@ class Study:
     scenario: Scenario
     campaign: Campaign
     entries: Sequence[Assessment]
-    failed: Sequence[dict[str, str]]  #: cases that cannot be judged: ``case``, ``entry``, ``why``
+    failed: Sequence[dict[str, str]]  #: cases that cannot be judged: ``key``, ``case``, ``entry``, ``why``
     flagged: Sequence[dict[str, str]]  #: cases that ran to their end with something amiss
     failed_count: int  #: distinct cases; entries that share one list it each
 
@@ -120,7 +120,8 @@ def judge_scenario(scenario: Scenario, store: Store, options: Options) -> Study:
             why = trouble_of(result, is_storm)
         if why:
             is_lost = result is None or has_ended(result)
-            (failed if is_lost else flagged).append({"case": case.title, "entry": case.entry, "why": why})
+            row = {"key": case.key, "case": case.title, "entry": case.entry, "why": why}
+            (failed if is_lost else flagged).append(row)
             keys |= {case.key} if is_lost else set()
     asked.end(failed)
     return Study(scenario, campaign, assess(scenario, campaign.results), failed, flagged, len(keys))
@@ -134,24 +135,25 @@ def _tell_of_other_code(store: Store) -> None:
         log.warning(told, store.root, ", ".join(others))
 
 
+def heading(study: Study) -> dict[str, Any]:
+    """Return what every answer from a judged campaign tells of its origin and its cases."""
+    return origin(study.scenario) | {
+        "turbine": study.scenario.reference.design.name,
+        "cases": study.campaign.tally.counts() | {"failed": study.failed_count},
+        "failed_cases": study.failed,
+        "flagged_cases": study.flagged,
+    }
+
+
 def study_data(study: Study, page: Path) -> dict[str, Any]:
     """Return the study for machines; units in the names."""
     scenario, candidate = study.scenario, study.entries[-1]
-    counts = study.campaign.tally.counts() | {"failed": study.failed_count}
-    return {
-        "scenario": scenario.name,
+    return heading(study) | {
         "title": scenario.title,
-        "turbine": scenario.reference.design.name,
-        "seed": scenario.seed,
         "questions": list(scenario.questions),
-        "versions": versions() | {"code": code_version()},
-        "configuration_hash": scenario.configuration_hash,
         "page": str(page),
         "verdict": verdict_sentence(study.entries, scenario.requirement),
         "holds": candidate.verdict.holds,
-        "cases": counts,
-        "failed_cases": study.failed,
-        "flagged_cases": study.flagged,
         "requirement": requirement_data(scenario.requirement, candidate),
         "governing_by_load_case": governing_data(candidate),
         "controllers": [entry_data(entry) for entry in study.entries],

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from scenarios.answer import table
+from scenarios.answer import counted, table
 from scenarios.requirement import Requirement
 from scenarios.studies.amounts import (
     ESTIMATED,
@@ -77,9 +77,9 @@ def _broken_words(entry: Assessment) -> str:
     if entry.pass_count == 0:
         return "no blade passed the tower"
     if entry.broken == 0:
-        return f"none of its {entry.pass_count} passes left less"
+        return f"none of its {counted(entry.pass_count, 'pass')} left less"
     struck = f", {entry.strikes} of them met the tower" if entry.strikes else ""
-    return f"{entry.broken} of its {entry.pass_count} passes left less{struck}"
+    return f"{entry.broken} of its {counted(entry.pass_count, 'pass')} left less{struck}"
 
 
 def entry_data(entry: Assessment) -> dict[str, Any]:
@@ -182,8 +182,8 @@ def text_of(entries: Sequence[Assessment], data: Mapping[str, Any]) -> str:
             questions.append("\n".join([title, *shortened(lines)]))
     cases = data["cases"]
     questions.append(
-        f"{cases['total']} cases: {cases['computed']} computed, {cases['from_store']} from the store, "
-        f"{cases['failed']} failed\npage: {data['page']}"
+        f"{counted(cases['total'], 'case')}: {cases['computed']} computed, "
+        f"{cases['from_store']} from the store, {cases['failed']} failed\npage: {data['page']}"
     )
     return "\n\n".join(questions)
 
