@@ -19,12 +19,14 @@ from scenarios.studies.softer_runs import (
     Margin,
     Try,
     entry_of,
+    factors_of,
     hard_cases,
     near_cases,
     with_entries,
     without_logic,
 )
 from scenarios.studies.softer_search import CLOSE, HIGHEST, LOWEST, NEAR, Search
+from scenarios.studies.softer_text import headline
 from sim.measures.clearance import judge
 from sim.measures.labels import Labels
 from sim.plant.beam import Array
@@ -105,6 +107,25 @@ def test_every_try_meets_the_same_winds_with_a_lighter_blade() -> None:
     assert file_blade.content_hash() == scenario.reference.design.content_hash()
 
 
+def test_a_blade_that_the_turbine_file_softens_is_the_one_that_is_judged_and_weighed(tmp_path) -> None:
+    """A file that states stiffness x 0.9 and mass x 1.05 means the blade that weighs 1.05 at 0.9."""
+    library = Path(load_turbine("skerry").source).parent
+    text = (library / "skerry.toml").read_text(encoding="utf-8")
+    stated = "[blade]\nflap_stiffness_factor = 0.9\nmass_factor = 1.05"
+    (tmp_path / "own.toml").write_text(text.replace("[blade]", stated), encoding="utf-8")
+    table = (library / "skerry-blade.csv").read_text(encoding="utf-8")
+    (tmp_path / "skerry-blade.csv").write_text(table, encoding="utf-8")
+    own, plain = load_turbine(tmp_path / "own.toml").blade, load_turbine("skerry").blade
+    scenario = load_scenario(DATA / "brisk-study.toml", [("turbine", str(tmp_path / "own.toml"))])
+    assert factors_of(scenario.reference.turbine) == (0.9, 1.05)
+    as_it_is = entry_of(scenario.candidate, Try("a", scenario.reference.stack, 0.9)).design.blade
+    np.testing.assert_allclose(as_it_is.flap_stiffness, own.flap_stiffness, rtol=1e-12)
+    np.testing.assert_allclose(as_it_is.mass, own.mass, rtol=1e-12)
+    softer = entry_of(scenario.candidate, Try("a", scenario.reference.stack, 0.7)).design.blade
+    caps = (1.0 - 0.4 * 0.3) / (1.0 - 0.4 * 0.1)  # as thick as their stiffness, at both factors of the file
+    np.testing.assert_allclose(softer.mass, 1.05 * caps * plain.mass, rtol=1e-12)
+
+
 def test_winds_far_from_the_worst_in_every_try_are_left_out_of_the_search() -> None:
     scenario = load_scenario(DATA / "brisk-study.toml")
     cases = scenario.cases_of(scenario.candidate)
@@ -118,6 +139,29 @@ def test_winds_far_from_the_worst_in_every_try_are_left_out_of_the_search() -> N
     assert near_cases(cases, []) == cases
     kept = {(case.load_case, case.wind.speed) for case in near_cases(cases, seen)}
     assert kept == {("normal turbulence", 10.0), ("normal turbulence", 14.0)}
+
+
+def test_headline_says_why_there_is_no_interval_and_leaves_out_what_was_not_marched() -> None:
+    row = {
+        "stack": "power",
+        "softest_factor": 0.8,
+        "mass_saved_share": 0.08,
+        "mass_saved_kg": 1120.0,
+        "mass_saved_interval_kg": {"low": math.nan, "high": math.nan},
+        "travel_ratio": math.nan,
+        "cases_with_a_strike": 0,
+        "cases": 12,
+        "strike_share_at_most": 0.26,
+        "fails_silently": None,
+    }
+    told = headline({"stacks": [row], "required_m": 3.9})
+    assert "1120 kg saved, no interval, for a gust decides and has no seeds" in told
+    assert "travel" not in told and " - " not in told
+    worse = headline({"stacks": [row | {"mass_saved_share": -0.04}], "required_m": 3.9})
+    assert "power needs a blade heavier by 4.0% of its mass" in worse
+    known = row | {"travel_ratio": 1.8, "mass_saved_interval_kg": {"low": 900.0, "high": 1300.0}}
+    told = headline({"stacks": [known], "required_m": 3.9})
+    assert "interval 900..1300" in told and "for 1.80 times the pitch travel;" in told
 
 
 @pytest.mark.slow

@@ -20,11 +20,11 @@ from scenarios.studies.gather import yearly_hours
 from scenarios.studies.lever_design import SPAR_SHARE, mass_factor
 from scenarios.studies.lever_loads import blade_mass
 from scenarios.studies.softer_runs import (
-    FACTOR,
     Margin,
     Try,
     assess_tries,
     entry_of,
+    factors_of,
     hard_cases,
     march,
     margin_of,
@@ -114,7 +114,7 @@ def softer_data(
     """Return every stack's softest blade, its bill, and what its logic's silent failure does."""
     found, seen = searched
     stacks = stacks_of(scenario)
-    file_factor = float(dict(scenario.reference.turbine.overrides).get(FACTOR, 1.0))
+    file_factor, _ = factors_of(scenario.reference.turbine)
     reference = Try("as the reference's blade is", scenario.reference.stack, file_factor)
     soft = [
         Try(name, stacks[name], search.holds) for name, search in found.items() if math.isfinite(search.holds)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.asked import Asked
-from scenarios.case import Case, LayerSpec
+from scenarios.case import Case, LayerSpec, TurbineSpec
 from scenarios.scenario import Entry, Scenario
 from scenarios.store import CaseResult
 from scenarios.studies.assess import Assessment, assess
@@ -35,17 +35,29 @@ class Try:
     factor: float
 
 
+def factors_of(turbine: TurbineSpec) -> tuple[float, float]:
+    """Return the factors on flap stiffness and mass that a turbine's file and overrides state [-]."""
+    plain = tuple(pair for pair in turbine.overrides if pair[0] not in (FACTOR, MASS))
+    table = load_turbine(turbine.source, (*plain, (FACTOR, 1.0), (MASS, 1.0))).blade
+    own = load_turbine(turbine.source, turbine.overrides).blade
+    ratios = own.flap_stiffness[0] / table.flap_stiffness[0], own.mass[0] / table.mass[0]
+    stiffness, mass = (round(float(ratio), 12) for ratio in ratios)
+    return stiffness, mass
+
+
 def entry_of(base: Entry, tried: Try) -> Entry:
     """Return an entry with that stack and that blade; the blade's mass follows its stiffness.
 
     Notes
     -----
-    The factor is that of the turbine file's key; mass as in `lever_design.mass_factor`, on whatever factor of
-    mass the entry has.
+    The factor is that of the turbine file's key; mass follows `lever_design.mass_factor` from the blade of
+    the turbine file, or from that of the entry where it states a factor on mass itself.
     """
-    given = dict(base.turbine.overrides)
-    mass = float(given.get(MASS, 1.0)) * mass_factor(tried.factor, SPAR_SHARE)
-    kept = tuple(pair for pair in base.turbine.overrides if pair[0] not in (FACTOR, MASS))
+    overrides = base.turbine.overrides
+    kept = tuple(pair for pair in overrides if pair[0] not in (FACTOR, MASS))
+    weighed = overrides if any(pair[0] == MASS for pair in overrides) else kept
+    stiffness, mass = factors_of(replace(base.turbine, overrides=weighed))
+    mass *= mass_factor(tried.factor, SPAR_SHARE) / mass_factor(stiffness, SPAR_SHARE)
     overrides = (*kept, (FACTOR, tried.factor), (MASS, mass))
     design = load_turbine(base.turbine.source, overrides)
     spec = replace(base.turbine, overrides=overrides, content=design.content_hash())

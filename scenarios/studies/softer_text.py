@@ -69,19 +69,22 @@ def headline(data: Mapping[str, Any]) -> str:
     first, last = data["stacks"][0], data["stacks"][-1]
     if math.isnan(last["softest_factor"]):
         return f"{last['stack']} lets the blade become no softer: it {last['note']}."
-    saved = last["mass_saved_interval_kg"]
+    saved = _span(last["mass_saved_interval_kg"], ".0f")
+    interval = "no interval, for a gust decides and has no seeds" if saved == "none" else f"interval {saved}"
+    share = last["mass_saved_share"]
+    change = f"lets this blade lose {share:.1%}" if share >= 0.0 else f"needs a blade heavier by {-share:.1%}"
     told = (
-        f"{last['stack']} lets this blade lose {last['mass_saved_share']:.1%} of its mass "
-        f"({last['mass_saved_kg']:.0f} kg, interval {_span(saved, '.0f')}; "
+        f"{last['stack']} {change} of its mass ({last['mass_saved_kg']:.0f} kg saved, {interval}; "
         f"flap stiffness x {last['softest_factor']:.3f})"
     )
     if first is not last:
         alone = first.get("mass_saved_share", math.nan)
         told += f", where {first['stack']} allows {number(100.0 * alone, '.1f')} %,"
+    if not math.isnan(last["travel_ratio"]):
+        told += f" for {number(last['travel_ratio'])} times the pitch travel"
     told += (
-        f" for {number(last['travel_ratio'])} times the pitch travel; {last['cases_with_a_strike']} of "
-        f"{last['cases']} cases hold a strike (a share below {last['strike_share_at_most']:.3f} with 95 % "
-        "confidence, of these winds, which are not a year's)."
+        f"; {last['cases_with_a_strike']} of {last['cases']} cases hold a strike (a share below "
+        f"{last['strike_share_at_most']:.3f} with 95 % confidence, of these winds, which are not a year's)."
     )
     silent = last["fails_silently"]
     if silent is not None:
