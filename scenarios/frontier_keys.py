@@ -27,8 +27,8 @@ class FrontierKeys(FileModel):
         lt=0.5,
     )
     margins_m: list[float] = _key(
-        "swept, beside a logic's own margin", [-0.6, 0.0, 0.4, 0.8, 1.2, 1.6], min_length=1, max_length=20
+        "swept, beside a logic's own margin", [0.0, 0.4, 0.8, 1.2, 1.6, 2.0], min_length=1, max_length=20
     )
     amplitudes_deg: list[float] = _key(
-        "swept, of the permanent pulse", [1.0, 1.5, 2.0, 2.5, 3.0], min_length=2, max_length=20
+        "swept, of the permanent pulse", [1.0, 2.0, 3.0, 4.0, 5.0], min_length=2, max_length=20
     )

@@ -162,7 +162,7 @@ def test_the_best_forecast_wins_and_the_sentence_says_at_what_share_of_the_pulse
     least = min(few.values(), key=lambda row: row["extra_travel_deg_per_hour"])
     assert told["value"] == least["value"]
     assert claim["by_estimate"]["holds"] == (told["over_permanent_pulse"] <= 0.2)
-    assert f"at {told['over_permanent_pulse']:.2f} of that travel" in claim_sentence(data)
+    assert f"at {told['over_permanent_pulse']:.2f} of that travel, " in claim_sentence(data)
     assert any(line.startswith(f"kalman-guard, {told['setting']}: ") for line in verdict_lines(data))
     learning = next(line for line in reason_lines(data) if line.startswith("learning"))
     assert f"scatters by {rows_of(data, 'learning')[0.8]['forecast_late_sd_m']:.1f}" in learning

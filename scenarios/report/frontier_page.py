@@ -108,12 +108,13 @@ def _draw(axis: Any, name: str, rows: Sequence[Mapping[str, Any]], pen: Pen) -> 
     rows = sorted(rows, key=lambda row: row["extra_travel_deg_per_hour"])
     travel = [row["extra_travel_deg_per_hour"] for row in rows]
     shown = [_place(row["missed_share"]) for row in rows]
-    label = "permanent pulse" if rows and rows[0]["parameter"] != "margin_m" else name
+    is_pulse = bool(rows) and rows[0]["parameter"] != "margin_m"
+    label = "_permanent pulse" if is_pulse else name  # it is named at its line
     axis.plot(travel, shown, label=label, marker=pen.marker, markersize=5, zorder=3, **pen.line)
     for row, x, y in zip(rows, travel, shown, strict=True):
         ends = row["missed_interval"]
         if math.isfinite(ends["high"]):
-            low, high = _place(100.0 * 0.0 + ends["low"]), _place(ends["high"])
+            low, high = _place(ends["low"]), _place(ends["high"])
             axis.plot([x, x], [low, high], color=pen.colour, linewidth=1.0, alpha=0.45, zorder=2)
             axis.plot([x], [high], "_", color=pen.colour, markersize=6, alpha=0.6, zorder=2)
         if row["missed_share"] == 0.0:
@@ -121,10 +122,15 @@ def _draw(axis: Any, name: str, rows: Sequence[Mapping[str, Any]], pen: Pen) -> 
                 [x], [y], pen.marker, markersize=5, zorder=4,
                 markerfacecolor="#fbfaf6", markeredgecolor=pen.colour,
             )  # fmt: skip
-        if row["parameter"] != "margin_m":
+        if is_pulse:
             axis.annotate(
                 f"{row['value']:g}°", (x, y), (5, 4), textcoords="offset points", color=INK, fontsize=7.5
             )
+    if is_pulse:
+        axis.annotate(
+            "permanent pulse", (travel[0], shown[0]), (-2, 13), textcoords="offset points",
+            color=pen.colour, ha="center",
+        )  # fmt: skip
 
 
 def _place(share: float) -> float:

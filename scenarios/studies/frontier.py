@@ -95,7 +95,8 @@ def frontier(
     points = settings(more, keys, share)
     judged = _in_two_stages(more, points, base, (required, keys.first_seeds), run)
     oracle = oracle_travel(base, required)
-    rows = told(judged)
+    burst = together(judged)
+    rows = [row(found, missed(found, burst)) for found in judged]
     verdict = verdicts(judged, rows, oracle)
     return {
         "required_clearance_m": required,
@@ -103,6 +104,7 @@ def frontier(
         "winds": len(cases),
         "passes_without_logic": int(base.passes["case"].size),
         "demands": int(np.sum(base.passes["clearance_m"] < required)),
+        "misses_together": math.nan if burst is None else max(burst, 1.0),
         "points": rows,
         "oracle": {"missed_share": 0.0, "extra_travel_deg_per_hour": oracle},
         "verdict": verdict,
@@ -131,12 +133,6 @@ def _in_two_stages(
     return [full.get(n, tried[n]) for n in range(len(points))]
 
 
-def told(judged: Sequence[Swept]) -> list[dict[str, Any]]:
-    """Return one row for each setting; units in the names."""
-    burst = together(judged)
-    return [row(found, missed(found, burst)) for found in judged]
-
-
 def together(judged: Sequence[Swept]) -> float | None:
     """Return how many misses come together, learned from the settings that miss some and not many."""
     some = [found for found in judged if 0.0 < found.missed_share <= LEARNED_BELOW]
@@ -152,7 +148,12 @@ def missed(found: Swept, burst: float | None) -> Interval:
 
 
 def row(found: Swept, share: Interval) -> dict[str, Any]:
-    """Return one setting's numbers."""
+    """Return one setting's numbers; units in the names.
+
+    ``missed_high_if_winds_fail_whole``: the bound where none is missed, were all demands of a wind missed
+    together.
+    """
+    whole = rare_share(found.broken, found.demands, found.groups) if share.value == 0.0 else share
     point, counts = found.point, found.ledger.total()
     demands, broken = float(found.demands.sum()), float(found.broken.sum())
     acted = float(found.ledger.acted.sum())
@@ -170,6 +171,7 @@ def row(found: Swept, share: Interval) -> dict[str, Any]:
         "harmed_passes": found.harmed,
         "missed_share": share.value,
         "missed_interval": interval_data(share),
+        "missed_high_if_winds_fail_whole": whole.high,
         "ledger_missed_share": _over(counts["missed"], counts["missed"] + counts["saved"]),
         "acted_share": _over(acted, passes),
         "needless_share_of_actions": _over(counts["needless"], acted),
