@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from controllers import rotor
-from controllers.foresight import Foresight, relief_line, relief_per_pitch
+from controllers.foresight import Foresight, Witnesses, relief_line, relief_per_pitch
 from controllers.parameters import Parameters, parameter
 from controllers.signals import ONE, ZERO, angle_to_tower, blade_mean, hold, lane_of
 from sim.interface import Array, Commands, Known, Readings, State
@@ -44,19 +44,21 @@ class Approach(Parameters):
     blind_deg: float = parameter(2.0, "deg", 0.0, 10.0, "pitch added all round without any azimuth")
 
     @cached_property
-    def foresight(self) -> Foresight:
-        """What hears of the passes and foresees the next: here, that it will be like the last."""
-        return Foresight(trend=0.0, pitch_weight=0.0, gust_weight=0.0, gust_from=0.0, wait_s=self.si.wait)
+    def foresight(self) -> Witnesses:
+        """What hears of the passes."""
+        return Witnesses(self.si.wait)
 
     def init(self, known: Known, seen: Readings) -> State:
         """Start with no pitch added."""
         nothing = np.zeros(seen.pitch.shape)
-        turning = rotor.start(known, seen)
+        turning, line = rotor.start(known, seen), relief_line(known)
+        line |= {name: self.relief_factor * line[name] for name in ("relief_first", "relief_growth")}
         rate = (self.rate_share * known.pitch_rate_limit)[:, None]
         pitch = blade_mean(hold(seen, "pitch", known.fine_pitch[:, None] + nothing))
         return {
             **turning,
             **self.foresight.start(known, seen, pitch),
+            **line,
             "angle": angle_to_tower(turning["azimuth"], seen.pitch.shape[1]),
             "aim": (known.required_clearance + self.margin_m)[:, None] + nothing,
             "pitch_step": rate * turning["period"][:, None] + nothing,
@@ -64,7 +66,7 @@ class Approach(Parameters):
             "offset": nothing,
             "promised": nothing,
             "foreseen": known.unloaded_clearance[:, None] + nothing,
-            "relief": relief_line(known)["relief_first"][:, None] + nothing,
+            "relief": line["relief_first"][:, None] + nothing,
         }
 
     def step(
@@ -72,7 +74,7 @@ class Approach(Parameters):
     ) -> tuple[State, Commands]:
         """Add each blade's offset to what is commanded below."""
         pitch = blade_mean(reference.pitch)
-        per_pitch = self.si.relief_factor * relief_per_pitch(state, pitch)
+        per_pitch = relief_per_pitch(state, pitch)
         after = state | rotor.follow(state, seen)
         after["angle"] = angle_to_tower(after["azimuth"], below.pitch.shape[1])
         passing = (state["angle"] < ZERO) & (after["angle"] >= ZERO)
@@ -101,9 +103,9 @@ class Approach(Parameters):
         -------
         changes : dict
         foreseen : (lane,) float64 [m]
-            Of the blade that passes next, without the logic.
+            Of the blade that passes next, without the logic: here, that it will be like the last.
         """
-        return {}, self.foresight.foresee(after, *given)
+        return {}, after["newest"]
 
     def decide(self, state: State) -> dict[str, Array]:
         """Return the next ``offset`` [rad] and ``promised`` relief [m] of each blade, and what else changed.
@@ -138,4 +140,16 @@ class Foreseeing(Approach):
     def foresight(self) -> Foresight:
         """The forecast that the parameters ask for."""
         si = self.si
-        return Foresight(si.trend, si.pitch_weight, si.gust_weight, si.gust_from, si.wait)
+        return Foresight(
+            trend=si.trend,
+            pitch_weight=si.pitch_weight,
+            gust_weight=si.gust_weight,
+            gust_from=si.gust_from,
+            wait_s=si.wait,
+        )
+
+    def foresee(
+        self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
+    ) -> tuple[dict[str, Array], Array]:
+        """Foresee by ``foresight``."""
+        return {}, self.foresight.foresee(after, *given)

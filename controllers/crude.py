@@ -53,7 +53,6 @@ class CrudeGuard(Approach):
         state = super().init(known, seen)
         return state | {
             "third": state["second"],
-            "was_awaited": state["awaited"],
             "amplitude": state["offset"],
             "shape": state["offset"],
         }
@@ -62,11 +61,10 @@ class CrudeGuard(Approach):
         self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
     ) -> tuple[dict[str, Array], Array]:
         """Weigh the last three passes."""
-        heard = before["was_awaited"] & ~after["awaited"]
-        third = np.where(heard, before["second"], before["third"])
+        third = np.where(after["heard"], before["second"], before["third"])
         first, second, last = WEIGHTS
         foreseen = first * after["newest"] + second * after["second"] + last * third
-        return {"third": third, "was_awaited": after["awaited"]}, foreseen
+        return {"third": third}, foreseen
 
     def decide(self, state: State) -> dict[str, Array]:
         """Decide on an amplitude where a pulse begins."""

@@ -14,70 +14,38 @@ from sim.interface import Array, Known, Readings, State
 
 
 @dataclass(frozen=True)
-class Foresight:
-    """Foresee a clearance from the latest passes and from what power production has done since.
+class Witnesses:
+    """Hear of the latest two passes, each freed of the relief that the logic gave it.
 
     Parameters
     ----------
-    trend : float [-]
-        Share of the last change from pass to pass that is expected to happen again.
-    pitch_weight : float [-]
-        Share of the settled effect of a pitch change since the witness that is expected.
-    gust_weight : float [-]
-        Share that is expected of a growth of the rotor's mean deflection since the witness ...
-    gust_from : float [m]
-        ... beyond this.
     wait_s : float [s]
         Longest wait for the reading of a pass.
 
     Notes
     -----
-    foreseen = c1 + trend (c1 - c2) + pitch_weight (relief per pitch) (pitch now - pitch then)
-    - gust_weight max(0, mean deflection now - mean deflection then - gust_from),
-    with c1 and c2 the latest two passes, "then" the instant of the first, and the deflection from the flap
-    moments of all blades. Derived here, by regression on 12 000 passes of the demo turbine under power
-    control alone in extreme turbulence: at equal misses of 1 %, the first three terms ask for half the
-    relief that weights .6, .25, .15 of the last three passes ask for. Pitch counts for more than its settled
-    effect, because it also tells that the gust is over, or is not. The blade's own flap deflection
-    against that of the blade ahead at equal azimuth lowered the relief asked for by 0 to 6 %, and is
-    left out. A gust over the whole disc has no witness; it shows in the mean of all blades, and growth
-    beyond a metre is so rare in turbulence that the last term costs little there.
-
     A pass whose reading does not come, or is not usable, is judged by the blade's flap moment at the
     pass instead, clearance = unloaded - deflection, and never better than the last witness.
     """
 
-    trend: float
-    pitch_weight: float
-    gust_weight: float
-    gust_from: float
     wait_s: float
 
     def start(self, known: Known, seen: Readings, pitch: Array) -> dict[str, Array]:
         """Return the memory before the first pass: as witness the tightest steady pass, at this pitch."""
         tightest = np.min(known.steady.clearance, axis=1)
-        shape = seen.pitch.shape
-        towards = -known.side * known.deflection_per_moment
-        moment = hold(seen, "root_flap_moment", np.zeros(shape))
-        mean = towards * blade_mean(moment)
-        nothing = np.zeros(shape[0])
+        nothing, no = np.zeros_like(tightest), np.zeros(tightest.shape, bool)
         return {
-            "towards": towards,
+            "towards": -known.side * known.deflection_per_moment,
             "unloaded": known.unloaded_clearance,
-            "moment": moment,
+            "moment": hold(seen, "root_flap_moment", np.zeros(seen.pitch.shape)),
             "newest": tightest,
             "second": tightest,
-            "pitch_then": pitch,
-            "mean_then": mean,
-            "mean": mean,
-            "passer": np.zeros(shape[0], dtype=np.int64),
-            "pitch_at_pass": pitch,
-            "mean_at_pass": mean,
+            "passer": np.zeros(tightest.shape, np.int64),
             "bent_at_pass": nothing,
             "given": nothing,
             "since_pass": nothing,
-            "awaited": np.zeros(shape[0], dtype=bool),
-            **relief_line(known),
+            "awaited": no,
+            "heard": no,
         }
 
     def note_passing(
@@ -95,7 +63,6 @@ class Foresight:
             That power production commands.
         """
         moment = hold(seen, "root_flap_moment", state["moment"])
-        mean = state["towards"] * blade_mean(moment)
         entry = passing.ravel().nonzero()[0]
         lane = lane_of(*passing.shape).take(entry)
         given = promised.take(entry)
@@ -103,15 +70,17 @@ class Foresight:
         blade = entry - row_starts(*passing.shape).take(lane)
         return {
             "moment": moment,
-            "mean": mean,
             "passer": put(state["passer"], lane, blade),
-            "mean_at_pass": put(state["mean_at_pass"], lane, mean.take(lane)),
-            "pitch_at_pass": put(state["pitch_at_pass"], lane, pitch.take(lane)),
             "given": put(state["given"], lane, given),
             "bent_at_pass": put(state["bent_at_pass"], lane, bent),
             "since_pass": put(state["since_pass"] + state["period"], lane, 0.0),
             "awaited": put(state["awaited"], lane, True),
+            **self.more_of_passing(state, moment, pitch, lane),
         }
+
+    def more_of_passing(self, state: State, moment: Array, pitch: Array, lane: Array) -> dict[str, Array]:
+        """Return what else to keep of the pass that happens now in these lanes: here nothing."""
+        return {}
 
     def hear(self, state: State, seen: Readings) -> dict[str, Array]:
         """Take in the reading of the last pass as soon as one comes that is younger than the pass itself."""
@@ -122,13 +91,82 @@ class Foresight:
         come = seen.valid["last_pass_clearance"].take(entry) & np.isfinite(reading) & (old < since)
         due = state["awaited"] & (come | (since > self.wait_s))
         guess = np.minimum(state["unloaded"] - state["bent_at_pass"], newest)
-        heard = np.where(come, reading - state["given"], guess)
+        clearance = np.where(come, reading - state["given"], guess)
         return {
-            "newest": np.where(due, heard, newest),
+            "heard": due,
+            "newest": np.where(due, clearance, newest),
             "second": np.where(due, newest, state["second"]),
-            "pitch_then": np.where(due, state["pitch_at_pass"], state["pitch_then"]),
-            "mean_then": np.where(due, state["mean_at_pass"], state["mean_then"]),
             "awaited": state["awaited"] & ~due,
+            **self.more_of_hearing(state, due),
+        }
+
+    def more_of_hearing(self, state: State, due: Array) -> dict[str, Array]:
+        """Return what else becomes of a pass that is heard of now, where it is due: here nothing."""
+        return {}
+
+
+@dataclass(frozen=True)
+class Foresight(Witnesses):
+    """Foresee a clearance from the latest passes and from what power production has done since.
+
+    Parameters
+    ----------
+    trend : float [-]
+        Share of the last change from pass to pass that is expected to happen again.
+    pitch_weight : float [-]
+        Share of the settled effect of a pitch change since the witness that is expected.
+    gust_weight : float [-]
+        Share that is expected of a growth of the rotor's mean deflection since the witness ...
+    gust_from : float [m]
+        ... beyond this.
+    wait_s : float [s]
+        See ``Witnesses``.
+
+    Notes
+    -----
+    foreseen = c1 + trend (c1 - c2) + pitch_weight (relief per pitch) (pitch now - pitch then)
+    - gust_weight max(0, mean deflection now - mean deflection then - gust_from),
+    with c1 and c2 the latest two passes, "then" the instant of the first, and the deflection from the flap
+    moments of all blades. Derived here, by regression on 12 000 passes of the demo turbine under power
+    control alone in extreme turbulence: at equal misses of 1 %, the first three terms ask for half the
+    relief that weights .6, .25, .15 of the last three passes ask for. Pitch counts for more than its settled
+    effect, because it also tells that the gust is over, or is not. The blade's own flap deflection
+    against that of the blade ahead at equal azimuth lowered the relief asked for by 0 to 6 %, and is
+    left out. A gust over the whole disc has no witness; it shows in the mean of all blades, and growth
+    beyond a metre is so rare in turbulence that the last term costs little there.
+    """
+
+    trend: float
+    pitch_weight: float
+    gust_weight: float
+    gust_from: float
+
+    def start(self, known: Known, seen: Readings, pitch: Array) -> dict[str, Array]:
+        """Return the memory before the first pass; see ``Witnesses``."""
+        memory = super().start(known, seen, pitch)
+        mean = memory["towards"] * blade_mean(memory["moment"])
+        return memory | {
+            "mean": mean,
+            "mean_at_pass": mean,
+            "mean_then": mean,
+            "pitch_at_pass": pitch,
+            "pitch_then": pitch,
+        }
+
+    def more_of_passing(self, state: State, moment: Array, pitch: Array, lane: Array) -> dict[str, Array]:
+        """Keep pitch and mean deflection at the instant of the pass."""
+        mean = state["towards"] * blade_mean(moment)
+        return {
+            "mean": mean,
+            "mean_at_pass": put(state["mean_at_pass"], lane, mean.take(lane)),
+            "pitch_at_pass": put(state["pitch_at_pass"], lane, pitch.take(lane)),
+        }
+
+    def more_of_hearing(self, state: State, due: Array) -> dict[str, Array]:
+        """Compare with pitch and mean deflection at the new witness from now on."""
+        return {
+            "mean_then": np.where(due, state["mean_at_pass"], state["mean_then"]),
+            "pitch_then": np.where(due, state["pitch_at_pass"], state["pitch_then"]),
         }
 
     def foresee(self, state: State, pitch: Array, per_pitch: Array) -> Array:

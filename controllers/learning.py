@@ -59,7 +59,6 @@ class Learning(Pulsed):
             "last_wind": wind,
             "wind_share": share_per_period(state["period"], self.filter_s),
             "learned": np.full((len(wind), BINS), self.start_m),
-            "was_awaited": state["awaited"],
         }
 
     def foresee(
@@ -70,12 +69,11 @@ class Learning(Pulsed):
         wind = before["wind"] + before["wind_share"] * (raw - before["wind"])
         at = clip(wind, ZERO, LAST).astype(np.int64) + row_starts(len(wind), BINS)
         relief = before["learned"].take(at)
-        heard = before["was_awaited"] & ~after["awaited"]
         aim = after["aim"][:, 0]
         more = np.maximum(aim - after["newest"], ZERO) - relief
         share = np.where(more > ZERO, self.si.rise, self.si.fall)
-        relief = relief + heard * share * more
+        relief = relief + after["heard"] * share * more
         learned = before["learned"].copy()
         learned.reshape(-1)[at] = relief
-        told = {"wind": wind, "last_wind": raw, "learned": learned, "was_awaited": after["awaited"]}
+        told = {"wind": wind, "last_wind": raw, "learned": learned}
         return told, aim - relief

@@ -19,9 +19,8 @@ def learn(layer, needs, wind=10.0):
     known, seen = small.known(1), small.readings(1, wind_speed=wind)
     state = layer.init(known, seen)
     for need in needs:
-        before = state | {"was_awaited": np.full(1, True)}
-        after = state | {"awaited": np.full(1, False), "newest": state["aim"][:, 0] - need}
-        state = after | layer.foresee(before, after, seen, (np.zeros(1), np.full(1, 20.0)))[0]
+        after = state | {"heard": np.full(1, True), "newest": state["aim"][:, 0] - need}
+        state = after | layer.foresee(state, after, seen, (np.zeros(1), np.full(1, 20.0)))[0]
     return state
 
 
