@@ -29,6 +29,7 @@ class Status(IntEnum):
     NOT_FINITE = 6
     OVERSPEED = 7
     OUT_OF_RANGE = 8
+    SHAKEN = 9
 
 
 SENTENCE: Mapping[Status, str] = {
@@ -41,6 +42,7 @@ SENTENCE: Mapping[Status, str] = {
     Status.NOT_FINITE: "the plant's state is no longer finite",
     Status.OVERSPEED: "the rotor ran away beyond 1.5 times its rated speed",
     Status.OUT_OF_RANGE: "a deflection left the range in which the blade model holds",
+    Status.SHAKEN: "at rest a stalled blade shakes edgewise; how far is not to be had from this model",
 }
 
 ENDED = (

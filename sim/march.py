@@ -13,7 +13,7 @@ from sim.fork import ForkYard
 from sim.interface import Commands, Readings
 from sim.one_thread import in_one_thread
 from sim.records import Record, make_record
-from sim.rest import book_rest, watch_anew
+from sim.rest import RestWatch
 from sim.stack import Fault
 
 Observer = Callable[[Flock, Readings, Commands, Commands], Any]
@@ -42,11 +42,10 @@ def march(
     log = empty_log(len(flock), judged_from, ticks, turning=True, period=period)
     yard = ForkYard(judged_from)
     faults: list[Fault] = []
-    resting = np.flatnonzero(flock.at_rest)
+    rest = RestWatch(flock.lanes, flock.world, judged_from)
     with np.errstate(all="ignore"):
         for tick in range(ticks):
-            if tick == judged_from and resting.size:
-                watch_anew(flock.lanes, resting)
+            rest.look(tick)
             if forks and flock.stack.acts:
                 yard.look_back(flock, log, tick)
             seen = flock.sense()
@@ -63,7 +62,7 @@ def march(
         close_cycles(log)
         yard.take_broken(flock, log)
         yard.march()
-    book_rest(flock.lanes, resting)
+    rest.book()
     return make_record(flock, log, yard.weighed, faults, settle)
 
 

@@ -30,6 +30,10 @@ BRAKED = 1e30
 """Inertia about the shaft of a rotor that is held [kg m2]: 10 MN m turn it by 1e-18 rad in ten minutes."""
 ROUNDS, TICKS = 12, 15
 """Rounds in which a lane's structure is brought into balance, and periods in each for the air to follow."""
+EDGE = 2
+"""The edge mode among a blade's modes."""
+KNOCK, SHAKING = 1e-3, 0.02
+"""Of the tip radius: edgewise displacement that a lane starts with, and half swing that counts as shaking."""
 RELAXED = 0.7
 """Share of a round's step towards balance that is taken; blade and tower move each other."""
 
@@ -161,17 +165,54 @@ def _softness(turbine: Turbine) -> Array:
     return (2.0 * np.pi * rates) ** -2.0
 
 
-def watch_anew(lanes: at.Lanes, rows: Array) -> None:
-    """Forget the smallest distance of lanes at rest: their judged time begins."""
-    lanes.search[rows] = np.inf
+class RestWatch:
+    """What is noticed of a march's lanes at rest: how near their blades come, and whether they shake.
 
+    Parameters
+    ----------
+    lanes : Lanes - changed at their first tick, the start of the judged time and the end
+    world : as of `sim.flock.World`
+    judged_from : int - tick at which the judged time begins
 
-def book_rest(lanes: at.Lanes, rows: Array) -> None:
-    """Book the smallest distance of the judged time of lanes at rest, and a strike where a blade struck."""
-    for lane in rows.tolist():
-        search = lanes.search[lane]
-        b = int(np.argmin(search[:, at.LEAST]))
-        lanes.totals[lane, at.MIN_CLEARANCE] = search[b, at.LEAST]
-        if search[b, at.LEAST] <= 0.0 and lanes.status[lane] == Status.RUNNING:
-            lanes.status[lane] = int(Status.STRUCK)
+    Notes
+    -----
+    A lane begins with a knock of ``KNOCK`` edgewise: in a steady wind it stands in so good a balance that a
+    blade which stalls would else hide for minutes that it shakes. A blade that does not loses it.
+    """
+
+    def __init__(self, lanes: at.Lanes, world: Any, judged_from: int) -> None:
+        self.lanes, self.judged_from = lanes, judged_from
+        self.rows = np.flatnonzero(world.at_rest[lanes.design])
+        self.edges = at.Q + EDGE + at.MODES * np.arange(world.blade_count)
+        self.radius = world.design.scalars[lanes.design[self.rows], at.TIP_RADIUS]
+        self.low = np.full((len(self.rows), world.blade_count), np.inf)
+        self.high = -self.low
+
+    def look(self, tick: int) -> None:
+        """See the lanes at a tick, before they advance."""
+        lanes, rows = self.lanes, self.rows
+        if not rows.size:
+            return
+        if tick == 0:
+            lanes.y[rows[:, None], self.edges] += KNOCK * self.radius[:, None]
+        if tick == self.judged_from:
+            lanes.search[rows] = np.inf
+        if tick >= self.judged_from:
+            swing = lanes.y[rows[:, None], self.edges]
+            self.low, self.high = np.minimum(self.low, swing), np.maximum(self.high, swing)
+
+    def book(self) -> None:
+        """Book the smallest distance of the judged time, and flag a lane that struck or shook."""
+        lanes = self.lanes
+        for place, lane in enumerate(self.rows.tolist()):
+            search = lanes.search[lane]
+            b = int(np.argmin(search[:, at.LEAST]))
+            lanes.totals[lane, at.MIN_CLEARANCE] = search[b, at.LEAST]
+            swing = 0.5 * float(np.max(self.high[place] - self.low[place]))
+            if lanes.status[lane] <= Status.STRUCK and swing > SHAKING * self.radius[place]:
+                lanes.status[lane] = int(Status.SHAKEN)
+            elif lanes.status[lane] == Status.RUNNING and search[b, at.LEAST] <= 0.0:
+                lanes.status[lane] = int(Status.STRUCK)
+            else:
+                continue
             lanes.status_time[lane] = search[b, at.LEAST_TIME]

@@ -233,6 +233,7 @@ def test_in_still_air_the_blade_rings_down_to_its_sag_at_the_rate_of_its_damping
     """Edgewise: the log decrement of the turbine file's damping ratio of 0.006, 2 pi times it a cycle."""
     flock = held([steady_wind(CALM)])
     sag = flock.lanes.y[0, : at.QD].copy()
+    flock.lanes.y[0, [at.Q + 2, at.Q + 5, at.Q + 8]] -= 1e-3 * turbine().rotor_radius  # the march's own knock
     flock.lanes.y[0, at.Q + 2] += 0.2
     edge: list[float] = []
     march(flock, 0.0, 30.0, observe=lambda f, *_: edge.append(f.lanes.y[0, at.Q + 2]))
@@ -277,6 +278,17 @@ def test_a_blade_that_meets_the_tower_at_rest_is_flagged() -> None:
     record = march(flock, 0.0, 1.0)
     assert record.cases["smallest_clearance_m"][0] < 0.0
     assert record.cases["status"][0] == Status.STRUCK
+
+
+def test_a_stalled_blade_that_shakes_is_flagged_and_one_in_attached_flow_is_not() -> None:
+    """Wind from the right at 15 degrees stalls the demo blade at feather; from ahead it meets its edge."""
+    flock = held([steady_wind(STORM, yaw=math.radians(yaw)) for yaw in (-15.0, 0.0)])
+    edge: list[np.ndarray] = []
+    record = march(flock, 60.0, 60.0, observe=lambda f, *_: edge.append(f.lanes.y[:, at.Q + 2].copy()))
+    assert record.cases["status"].tolist() == [Status.SHAKEN, Status.RUNNING]
+    swing = np.ptp(np.array(edge)[-250:], axis=0) / 2.0
+    assert swing[0] > 0.02 * turbine().rotor_radius
+    assert swing[1] < 0.1e-3 * turbine().rotor_radius
 
 
 def test_turning_lanes_do_not_notice_neighbours_at_rest() -> None:
