@@ -188,7 +188,7 @@ class Foreman:
     def _suspect(self, task: Task, still_s: float) -> None:
         """Say that a batch stands still; its stacks are waited for less from now on."""
         names = {" + ".join(layer.name for layer in case.stack) for case in task.cases}
-        self.suspects |= {case.stack_key for case in task.cases}
+        self.suspects |= task.stacks
         many = len(task.cases) > 1
         told = f"{counted(len(task.cases), 'case')} ({{}}) {'have' if many else 'has'}"
         ending = "ended, and cut down to find the guilty ones" if many else "ended and counted as failed"
@@ -196,7 +196,7 @@ class Foreman:
 
     def _patience(self, task: Task, has_beaten: bool) -> float:
         if has_beaten:
-            is_suspect = any(case.stack_key in self.suspects for case in task.cases)
+            is_suspect = not self.suspects.isdisjoint(task.stacks)
             again_s = self.limits.stall_again_s if is_suspect else self.limits.stall_beating_s
             return min(again_s, self.limits.stall_beating_s)
         if not self.rates:

@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
+from functools import cached_property
 from importlib import import_module
 from pathlib import Path
 from typing import Protocol
@@ -54,6 +55,11 @@ class Task:
     def lane_seconds(self) -> float:
         """What it simulates in all [s]."""
         return sum(case.simulated_s for case in self.cases)
+
+    @cached_property
+    def stacks(self) -> frozenset[str]:
+        """The keys of its stacks of logic; they are long to write, and looked at again and again."""
+        return frozenset(case.stack_key for case in self.cases)
 
 
 @dataclass(frozen=True)

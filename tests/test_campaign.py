@@ -126,6 +126,18 @@ def test_once_a_stack_stood_still_it_is_waited_for_less_and_others_as_long_as_be
     assert foreman._patience(stuck, False) == 600.0
 
 
+def test_the_parent_writes_a_batch_s_stacks_once_however_often_it_looks(
+    foreman: Foreman, monkeypatch
+) -> None:
+    """It looks ten times a second, at every batch in hand: that must cost the workers nothing."""
+    written: list[object] = []
+    monkeypatch.setattr("scenarios.case.canonical", lambda value: written.append(value) or canonical(value))
+    for _ in range(50):
+        for task in foreman.waiting:
+            foreman._patience(task, True)
+    assert len(written) == sum(len(task.cases) for task in foreman.waiting)
+
+
 def test_a_stack_that_is_given_up_is_not_begun_again_from_any_queue(foreman: Foreman) -> None:
     sound, stuck = foreman.waiting
     foreman.waiting.clear()
