@@ -33,9 +33,9 @@ class KalmanGuard(Guard):
     2. A steady Kalman estimator (``estimator``) of deflection, rate and load for each blade, from its flap
        moment times the deflection per moment of the first mode.
     3. The blade ahead passed the same azimuth a third of a turn earlier, and how it went on from there is
-       known by its pass. What the approaching blade's state differs by, carried on to the pass by the flap
-       mode's motion with the difference in load held, is by how much nearer it will pass; ``own_weight`` of
-       it is taken off the guard's forecast.
+       known by its pass. Each blade's state is carried on to its pass by the flap mode's motion with its load
+       held; by what that comes to more than it did for the blade ahead, at the same place, the approaching
+       one will pass nearer; ``own_weight`` of it is taken off the guard's forecast.
 
     The blade's own state helps late in the approach only: what it will meet low on the disc it has not met.
 
@@ -131,7 +131,7 @@ class KalmanGuard(Guard):
         off = before["to_pass_off"].take(at) * (told["w"].take(blade) - load)
         coming = load + off + before["to_pass_rate"].take(at) * told["v"].take(blade)
         passed = before["passed"] + (after["since_pass"] == ZERO)
-        mine = at + at + (passed & ONE_BIT)
+        mine = at + at + (passed & ONE_BIT)  # each place holds two: of the even passes, and of the odd ones
         nearer = (coming - before["trace"].take(mine ^ ONE_BIT)) * (passed > ONE_BIT)
         trace = before["trace"].copy()
         trace.reshape(-1)[mine] = coming

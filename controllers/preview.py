@@ -27,13 +27,13 @@ from controllers.signals import (
 from sim.interface import Array, Known, Readings, State
 
 SLOTS, SLOT_TICKS = 128, 8
-"""What was seen ahead is kept for 128 times 8 periods: 41 s at 0.04 s."""
-WINDS = 160
+"""What was seen ahead is kept for 128 times 8 periods: 41 s at 0.04 s. A power of two: & is the remainder."""
+EVERY, AROUND, FURTHEST = np.array(SLOT_TICKS), np.array(SLOTS - 1), number(SLOTS - 1)
+WINDS, PER_WIND = 160, number(4.0)
 """Bins of wind, a quarter of a metre per second each, from 0; the last holds all above."""
+LAST_WIND = number(WINDS - 1)
 LONGEST_GAP = number(2.0)
 """Time without preview after which nothing is expected of it [s]."""
-EVERY, AROUND, FURTHEST = np.array(SLOT_TICKS), np.array(SLOTS - 1), number(SLOTS - 1)
-PER_BIN, LAST_BIN = number(4.0), number(WINDS - 1)
 SLOWEST_WIND, SLOWEST_TURN = number(2.0), number(radians(6.0))
 """What the advection [m/s] and the rotor speed [rad/s] are at least, where they divide."""
 
@@ -51,7 +51,8 @@ class Preview(Guard):
         d(deflection)/d(wind) at constant pitch = d w/d V - (d w/d pitch) (d pitch/d V)
 
     along the steady table, is the growth of the deflection; ``preview_weight`` of it is taken off the
-    guard's forecast. The flap mode answers the wind late by its own lag.
+    guard's forecast. The flap mode answers the wind late by its own lag. What the witness met is what was
+    expected for it in the period before its pass.
 
     A point ahead tells a part only of the wind low on the disc: turbulence changes on its way and is
     not the same across the rotor, so in turbulence a small share is right (0.13 by regression on the demo
@@ -76,8 +77,8 @@ class Preview(Guard):
         state, table = super().init(known, seen), known.steady
         wind = hold(seen, "wind_preview", table.wind_speed[:, 0] + 0.0 * state["speed"])
         towards = -known.side[:, None]
-        bins = [0.25 * (n + 0.5) + 0.0 * wind for n in range(WINDS)]
-        effect = [interpolate(bin, table.wind_speed, towards * wind_effect(known)) for bin in bins]
+        bins = [(n + 0.5) / PER_WIND + 0.0 * wind for n in range(WINDS)]
+        effect = [interpolate(middle, table.wind_speed, towards * wind_effect(known)) for middle in bins]
         return state | {
             "seen_wind": wind,
             "last_preview": wind,
@@ -104,7 +105,7 @@ class Preview(Guard):
         wind = before["seen_wind"] + before["smooth_share"] * (raw - before["seen_wind"])
         advection = before["advection"] + before["advection_share"] * (raw - before["advection"])
         missing = np.where(ok, ZERO, before["no_preview"] + before["period"])
-        row, slot = row_starts(len(wind), SLOTS), seen.tick // EVERY & AROUND
+        row, slot = row_starts(len(wind), SLOTS), (seen.tick // EVERY) & AROUND
         kept = before["kept_winds"].copy()
         kept.reshape(-1)[row + slot] = wind
         since = after["since_pass"]
@@ -112,11 +113,11 @@ class Preview(Guard):
         on_the_way = before["ahead"] / np.maximum(advection, SLOWEST_WIND) + before["late"]
         ago = on_the_way - age(seen, "wind_preview") - np.maximum(apart - since, ZERO)
         back = clip(ago * before["slots_per_s"], ZERO, FURTHEST).astype(np.int64)
-        coming = kept.take(row + (slot - back & AROUND))
+        coming = kept.take(row + ((slot - back) & AROUND))
         at_pass = np.where(since == ZERO, before["coming"], before["met_at_pass"])
         then = np.where(after["awaited"], before["met_then"], at_pass)
-        bin = clip(coming * PER_BIN, ZERO, LAST_BIN).astype(np.int64)
-        effect = before["per_wind"].take(bin + row_starts(len(wind), WINDS))
+        place = clip(coming * PER_WIND, ZERO, LAST_WIND).astype(np.int64)
+        effect = before["per_wind"].take(place + row_starts(len(wind), WINDS))
         nearer = effect * (coming - then) * (missing < LONGEST_GAP)
         told = {
             "seen_wind": wind,

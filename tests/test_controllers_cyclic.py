@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as some
 
 from controllers.cyclic import Cyclic
-from controllers.multiblade import circle, to_blades, to_fixed
+from controllers.multiblade import circle, first_parts, to_blades, to_fixed
 from controllers.ranges import read_ranges
 from sim.errors import InputError
 from tests import small_machine as small
@@ -30,6 +30,8 @@ def test_three_blades_give_back_what_their_mean_cosine_and_sine_were_made_of(mea
     back = to_blades(np.array([along]), np.array([across]), cosine, sine, np.array([0.3]))
     blades = azimuth + 0.3 + 2 * np.pi * np.arange(3) / 3
     assert back[0] == pytest.approx(along * np.cos(blades) + across * np.sin(blades), abs=1e-12)
+    found = first_parts(mean + along * cosine + across * sine, np.array([azimuth]))
+    assert np.ravel(found) == pytest.approx([along, across], abs=1e-9)
 
 
 @pytest.mark.parametrize(("blades", "harmonic"), [(2, 1), (3, 2)])

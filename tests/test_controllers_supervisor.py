@@ -169,6 +169,17 @@ def test_logic_is_held_to_its_authority_and_a_duty_that_is_spent_ends_it():
     assert "duty" in causes(state)
 
 
+def test_the_duty_counts_every_blade_that_is_moved():
+    # Two of three blades moved without a pause: 2/3 (1 - exp(-t/T)).
+    layer, known, state = Supervisor(duty_s=5.0), small.known(1), None
+    for tick in range(100):
+        seen, (below, reference) = sound(tick), commanded(tick)
+        below = replace(below, pitch=reference.pitch + np.array([[0.02, 0.02, 0.0]]))
+        state = layer.init(known, seen) if state is None else state
+        state, _ = layer.step(state, seen, below, reference)
+    assert state["duty"][0] == pytest.approx(2.0 / 3.0 * (1.0 - np.exp(-100 * small.PERIOD / 5.0)))
+
+
 def test_a_stop_once_asked_for_stays():
     def once(time, seen):
         return (
