@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -61,8 +62,8 @@ def test_batch_size_and_number_of_workers_change_nothing(
 
 
 def test_an_extended_campaign_computes_only_what_is_new(tmp_path: Path) -> None:
-    run(tmp_path, fakes.honest, CASES[:8])
-    assert run(tmp_path, fakes.honest).tally.counts() == {
+    run(tmp_path, fakes.honest, CASES[:8], jobs=0)
+    assert run(tmp_path, fakes.honest, jobs=0).tally.counts() == {
         "total": 12,
         "computed": 4,
         "from_store": 8,
@@ -71,7 +72,7 @@ def test_an_extended_campaign_computes_only_what_is_new(tmp_path: Path) -> None:
 
 
 def test_equal_cases_are_run_once(tmp_path: Path) -> None:
-    assert run(tmp_path, fakes.honest, [*CASES, *CASES]).tally.total == 12
+    assert run(tmp_path, fakes.honest, [*CASES, *CASES], jobs=0).tally.total == 12
 
 
 def test_a_case_that_raises_is_isolated_and_named(tmp_path: Path) -> None:
@@ -162,7 +163,7 @@ def test_a_result_that_is_missing_from_a_batch_is_never_attributed_to_a_case(tmp
 
 def test_a_full_disk_ends_the_campaign_and_leaves_the_store_sound(tmp_path: Path) -> None:
     store = Store(tmp_path, "v")
-    run(tmp_path, fakes.honest, CASES[:4])
+    run(tmp_path, fakes.honest, CASES[:4], jobs=0)
     with pytest.raises(RunError, match="store cannot be written"):
         run_cases(CASES, store, 2, None, Engine(fakes.fills_the_disk), Limits(lanes=4))
     assert store.load(case.key for case in CASES).keys() == {case.key for case in CASES[:4]}
@@ -223,13 +224,22 @@ def session_of(leader: int) -> list[int]:
     return found
 
 
-def wait_for_workers(leader: int) -> None:
-    """The parent, two workers and their resource tracker are there, and batches have begun."""
+def wait_for_workers(leader: int, fake: str) -> None:
+    """Two workers of a session have a batch in hand whose logic shows its name."""
     began = time.monotonic()
-    while len(session_of(leader)) < 4 and time.monotonic() - began < 30.0:
-        time.sleep(0.1)
-    time.sleep(1.0)
-    assert len(session_of(leader)) >= 4
+    while (found := named(leader, fake)) < 2 and time.monotonic() - began < 60.0:
+        time.sleep(0.02)
+    assert found == 2
+
+
+def named(leader: int, name: str) -> int:
+    """How many threads of a session's processes have this name; a batch may run in any of a worker's."""
+    found = 0
+    for pid in session_of(leader):
+        for comm in Path(f"/proc/{pid}/task").glob("*/comm"):
+            with suppress(OSError):
+                found += comm.read_text() == f"{name}\n"
+    return found
 
 
 ASKED_BY_COMMAND = """
@@ -266,7 +276,7 @@ def ends_within(leader: int, seconds: float) -> bool:
 def test_control_c_ends_a_campaign_and_its_workers(tmp_path: Path) -> None:
     """Within a second on an idle machine (0.3 s measured); the limit here leaves room for a busy one."""
     child = start(tmp_path, "endless")
-    wait_for_workers(child.pid)
+    wait_for_workers(child.pid, "endless")
     os.killpg(child.pid, signal.SIGINT)
     child.communicate(timeout=20)
     assert ends_within(child.pid, 5.0)
@@ -276,7 +286,7 @@ def test_control_c_ends_a_campaign_and_its_workers(tmp_path: Path) -> None:
 def test_a_command_that_is_asked_to_end_leaves_one_line_and_no_worker(tmp_path: Path) -> None:
     """Without care the semaphores that the workers share are left to a tracker that complains."""
     child = start(tmp_path, "endless", ASKED_BY_COMMAND)
-    wait_for_workers(child.pid)
+    wait_for_workers(child.pid, "endless")
     child.terminate()
     _, errors = child.communicate(timeout=30)
     assert (child.returncode, errors.strip()) == (130, "interrupted; what was finished is in the store")
@@ -286,25 +296,17 @@ def test_a_command_that_is_asked_to_end_leaves_one_line_and_no_worker(tmp_path: 
 @needs_proc
 def test_workers_that_hang_in_foreign_code_end_with_their_parent(tmp_path: Path) -> None:
     child = start(tmp_path, "deaf")
-    began = time.monotonic()
-    while len(deaf := deaf_ones(child.pid)) < 2 and time.monotonic() - began < 60.0:
-        time.sleep(0.05)
-    assert len(deaf) == 2
+    wait_for_workers(child.pid, "deaf")
     child.kill()
     child.wait()
     assert ends_within(child.pid, 10.0)
-
-
-def deaf_ones(leader: int) -> list[int]:
-    """The processes of a session whose logic has begun to hang."""
-    return [pid for pid in session_of(leader) if Path(f"/proc/{pid}/comm").read_text() == "deaf\n"]
 
 
 @needs_proc
 def test_workers_end_when_their_parent_is_gone(tmp_path: Path) -> None:
     """Within two seconds on an idle machine; the limit here leaves room for a busy one."""
     child = start(tmp_path, "endless")
-    wait_for_workers(child.pid)
+    wait_for_workers(child.pid, "endless")
     child.kill()
     child.wait()
     assert ends_within(child.pid, 10.0)
@@ -318,7 +320,7 @@ def test_a_campaign_killed_at_any_instant_resumes_to_the_same_results(
     time.sleep(instant)
     child.kill()
     child.communicate()
-    resumed = run(tmp_path / "store", fakes.honest)
+    resumed = run(tmp_path / "store", fakes.honest, jobs=0)
     assert resumed.tally.from_store + resumed.tally.computed == 12
     assert digest(resumed) == undisturbed
 
@@ -328,7 +330,7 @@ def test_two_campaigns_on_one_store_do_not_disturb_each_other(tmp_path: Path, un
     for child in children:
         _, errors = child.communicate(timeout=120)
         assert (child.returncode, errors) == (0, "")
-    assert digest(run(tmp_path / "store", fakes.endless)) == undisturbed
+    assert digest(run(tmp_path / "store", fakes.endless, jobs=0)) == undisturbed
 
 
 def test_incompatible_cases_never_share_a_batch() -> None:

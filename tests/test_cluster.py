@@ -93,7 +93,7 @@ def test_an_address_where_nothing_answers_is_named(monkeypatch, tmp_path: Path) 
 
 
 def test_something_else_that_answers_is_no_scheduler(monkeypatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(cluster, "CONNECT_S", 1.0)
+    monkeypatch.setattr(cluster, "CONNECT_S", 0.3)
     with socket.socket() as web:
         web.bind(("127.0.0.1", 0))
         web.listen()
