@@ -72,13 +72,20 @@ class Fields:
         if parent >= 0:
             box *= np.float32(length)
             box += np.float32(sqrt(1.0 - length**2)) * self._kept[parent]
-        self.identities.append(self._identity(number, parent))
+        self.identities.append(self._identity(number, parent, length))
         return box
 
-    def _identity(self, number: int, parent: int) -> int:
-        """Return the identity of the sensors' noise: the parent's, or with even odds a fresh one."""
+    def _identity(self, number: int, parent: int, length: float) -> int:
+        """Return the identity of the sensors' noise: the parent's, or a fresh one as often as moves are long.
+
+        Notes
+        -----
+        Any fixed chance keeps the law of independent noise. Where logic acts or not by a hair, fresh noise
+        undoes most of what the parent had come to: with even odds short moves were hardly ever kept.
+        """
         words = _words(self.key, "noise", number, 0)
-        return self.identities[parent] if parent >= 0 and words[1] % 2 else words[0]
+        is_fresh = parent < 0 or words[1] < length * 2.0**64
+        return words[0] if is_fresh else self.identities[parent]
 
     def keep(self, boxes: Mapping[int, Floats], wanted: set[int]) -> None:
         """Keep the fields of those evaluations that may still be parents, and forget all others."""

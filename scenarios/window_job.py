@@ -80,12 +80,13 @@ class WindowJob:
     span: Span
     sampling: Sampling
     entry: str = field(default="", compare=False)
+    beside: tuple[LayerSpec, ...] = ()  #: another stack that meets the windows which break the requirement
 
     @cached_property
     def key(self) -> str:
         """The sha256 of everything that decides the result."""
         told = [[stratum, stratum.base, self.base.stack] for stratum in self.strata]
-        text = canonical(["windows", told, self.span, self.sampling])
+        text = canonical(["windows", told, self.span, self.sampling, list(self.beside)])
         return hashlib.sha256(text.encode()).hexdigest()
 
     @property

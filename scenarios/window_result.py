@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from scenarios.store import CaseResult
 from scenarios.window_job import Span, WindowJob
-from sim.measures.clusters import cluster_rate, cluster_starts
+from sim.measures.clusters import cluster_rate, cluster_starts, joint_rate
 from sim.measures.estimate import Estimate, crude_estimate
 from sim.measures.rare import SubsetSimulation
 from sim.measures.statistics import Interval, clopper_pearson
+from sim.measures.subset import SHARE
 
 if TYPE_CHECKING:
     from scenarios.windows import Sampled
@@ -29,6 +30,8 @@ POINTS = 33
 def sampled_result(job: WindowJob, strata: Sequence[Sampled], required: float) -> CaseResult:
     """Flatten what was sampled, one row a stratum; two columns for the `LIMITS`."""
     rows = [_stratum_row(job.span, item, required) for item in strata]
+    if job.beside:
+        rows = [row | _beside(item, job.span) for row, item in zip(rows, strata, strict=True)]
     return {name: np.stack([np.asarray(row[name]) for row in rows]) for name in rows[0]} | {
         "required_m": np.asarray(required)
     }
@@ -57,8 +60,34 @@ def _stratum_row(span: Span, item: Sampled, required: float) -> dict[str, Any]:
         "curve_high": [estimate.interval[1] for estimate in curve],
         "nearest_m": float(np.min(values)),
         "evaluations": values.size,
-        "simulated_s": values.size * span.whole,
+        "simulated_s": (values.size + len(item.beside)) * span.whole,
         "ended": item.ended,
+        "sharpest": max(getattr(item.sampler, "sharpest", []), default=0.0),
+    }
+
+
+def _beside(item: Sampled, span: Span) -> dict[str, Any]:
+    """Return what the stack beside made of the windows that came nearest under the job's own.
+
+    Notes
+    -----
+    The nearest: in which the own stack strikes, or the tenth that founds the next level where none does.
+    """
+    starts = np.zeros(len(item.smallest))
+    least = np.full(len(item.smallest), np.nan)
+    for number, (time, clearance) in item.beside.items():
+        starts[number] = cluster_starts(time[clearance <= 0.0], span.lead, span.lead)
+        least[number] = np.min(clearance, initial=np.inf)
+    level = item.sampler.population(0.0)
+    cutoff = max(float(np.quantile(level.values, SHARE, method="lower")), 0.0)
+    near = level.origins[level.values <= cutoff]
+    known = least[near][np.isfinite(least[near])]
+    return {
+        **_columns("missed", [joint_rate(item.sampler, starts, span.judged)]),
+        "beside_windows": np.unique(near).size,
+        "beside_below_m": np.max(level.values[level.values <= cutoff]),
+        "beside_least_m": np.min(known) if known.size else np.nan,
+        "beside_median_m": np.median(known) if known.size else np.nan,
     }
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import exp, log1p, pi, sqrt
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from scenarios.case import Case, canonical
+from scenarios.case import Case, LayerSpec, canonical
 from scenarios.heartbeat import beat
 from scenarios.simulate import ACTED_ABOVE, required, sensor_suite
 from scenarios.store import CaseResult
@@ -44,6 +44,7 @@ class Sampled:
     smallest: list[float]  #: [m] clearance of each evaluation, infinite where nothing passed
     passes: list[tuple[Floats, Floats]]  #: times [s] from the start of the lead, and clearances [m]
     ended: int = 0  #: evaluations that the plant or a layer ended early
+    beside: dict[int, tuple[Floats, Floats]] = field(default_factory=dict)  #: the same of the stack beside
 
     def told(self, asked: int) -> Floats:
         """Return the values of what the sampler asked for last, as far as they are known."""
@@ -68,17 +69,22 @@ def simulate(jobs: Sequence[WindowJob]) -> Sequence[CaseResult]:
 
 def sample(job: WindowJob) -> CaseResult:
     """Ask all samplers of a job, march what they ask for together, and tell them, until they have enough."""
-    marcher = Marcher(job)
+    marcher = Marcher(job, job.base.stack)
+    beside = Marcher(job, job.beside) if job.beside else None
     strata = [begin(job, stratum, marcher) for stratum in job.strata]
     while any(not item.sampler.done for item in strata):
         asked = [(item, len(item.smallest)) for item in strata if not item.sampler.done]
         rows = [row for item, _ in asked for row in _rows(item)]
         for first in range(0, len(rows), LANES):
-            _march(marcher, rows[first : first + LANES], dict((id(item), at) for item, at in asked))
+            part = rows[first : first + LANES]
+            boxes = _boxes(part)
+            _march(marcher, part, boxes, dict((id(item), at) for item, at in asked))
+            if beside:
+                _march_beside(beside, part, boxes)
         for item, at in asked:
             item.sampler.tell(item.told(at))
             _forget(item, {}, np.empty(0))
-    return sampled_result(job, strata, required(job.base, marcher.world.turbines[0]))
+    return sampled_result(job, strata, marcher.required)
 
 
 def _rows(item: Sampled) -> list[Row]:
@@ -90,12 +96,17 @@ def _rows(item: Sampled) -> list[Row]:
     return [Row(item, first + n, point, int(parents[n]), length) for n, point in enumerate(points)]
 
 
-def _march(marcher: Marcher, rows: Sequence[Row], asked: dict[int, int]) -> None:
-    """March some windows; note what was seen, and keep the fields of those that may be parents."""
+def _boxes(rows: Sequence[Row]) -> list[Floats]:
+    """Make the fields of some windows."""
     boxes = []
     for row in rows:
         boxes.append(row.item.fields.move(row.number, row.parent, row.length))
         beat()
+    return boxes
+
+
+def _march(marcher: Marcher, rows: Sequence[Row], boxes: Sequence[Floats], asked: dict[int, int]) -> None:
+    """March some windows; note what was seen, and keep the fields of those that may be parents."""
     fresh: dict[int, tuple[Sampled, dict[int, Floats]]] = {}
     for row, box, (time, clearance, ended) in zip(rows, boxes, marcher.march(rows, boxes), strict=True):
         row.item.smallest.append(float(np.min(clearance, initial=np.inf)))
@@ -104,6 +115,18 @@ def _march(marcher: Marcher, rows: Sequence[Row], asked: dict[int, int]) -> None
         fresh.setdefault(id(row.item), (row.item, {}))[1][row.number] = box
     for name, (item, mine) in fresh.items():
         _forget(item, mine, item.told(asked[name]))
+
+
+def _march_beside(marcher: Marcher, rows: Sequence[Row], boxes: Sequence[Floats]) -> None:
+    """March those of some windows again, under the stack beside, that break the requirement."""
+    near = [n for n, row in enumerate(rows) if row.item.smallest[row.number] <= marcher.required]
+    if not near:
+        return
+    chosen = [rows[n] for n in near]
+    for row, (time, clearance, _) in zip(
+        chosen, marcher.march(chosen, [boxes[n] for n in near]), strict=True
+    ):
+        row.item.beside[row.number] = (time, clearance)
 
 
 def _forget(item: Sampled, fresh: dict[int, Floats], untold: Floats) -> None:
@@ -141,7 +164,7 @@ def begin(job: WindowJob, stratum: Stratum, marcher: Marcher) -> Sampled:
 class Marcher:
     """Marches windows of one job, each with a wind, a plant and noise of its own."""
 
-    def __init__(self, job: WindowJob) -> None:
+    def __init__(self, job: WindowJob, layers: Sequence[LayerSpec]) -> None:
         self.job = job
         base = job.base
         turbine = base.turbine.load()
@@ -151,7 +174,7 @@ class Marcher:
         wind = wind_arrays(pack, turbine.rotor.hub_height)
         suite = sensor_suite(base.sensors)
         self.world = World.make([turbine], wind, suite, base.run.period, ACTED_ABOVE)
-        self.stack = Stack([layer.load() for layer in base.stack], [layer.name for layer in base.stack])
+        self.stack = Stack([layer.load() for layer in layers], [layer.name for layer in layers])
         self.required = required(base, turbine)
 
     def march(self, rows: Sequence[Row], boxes: Sequence[Floats]) -> list[tuple[Floats, Floats, bool]]:
@@ -202,7 +225,8 @@ class Marcher:
         )._replace(boxes=whole(boxes))  # fmt: skip
         design = varied(self.world.design, column["aerodynamics"], column["stiffness"], column["damping"])
         induction = np.repeat(self.world.induction, count, axis=0)
-        return replace(self.world, wind=wind, design=design, induction=induction)
+        turning = np.zeros(count, bool)
+        return replace(self.world, wind=wind, design=design, induction=induction, at_rest=turning)
 
 
 def drawn(stratum: Stratum, normals: Floats) -> dict[str, float]:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sim.errors import InputError
-from sim.measures.clusters import cluster_rate, cluster_starts
+from sim.measures.clusters import cluster_rate, cluster_starts, joint_rate
 from sim.measures.estimate import Estimate, au_beck_variation
 from sim.measures.rare import CrudeSampling, SubsetSimulation, crude_sampling, drive, subset_simulation
 from sim.measures.strata import combine, probability_within
@@ -269,6 +269,32 @@ def test_the_rate_of_clusters_is_that_of_a_process_of_known_clustering(memory):
         kept += found.low <= truth <= found.high
     # Of 30 intervals of coverage 0.90 fewer than 23 hold the truth once in 125 times.
     assert kept >= 23
+
+
+def beside(seed, beyond):
+    """Sample a plane, and count what also passes a threshold in another direction."""
+    sampler, starts = SubsetSimulation(3, seed=seed, samples_per_level=300), []
+
+    def limit_state(u):
+        starts.extend(((u[:, 0] > 3.5) & (u[:, 1] > beyond)).astype(int))
+        return 3.5 - u[:, 0]
+
+    drive(sampler, limit_state)
+    return joint_rate(sampler, starts, 10.0)
+
+
+def test_what_happens_beside_in_broken_windows_has_the_probability_of_both():
+    truth = stats.norm.sf(3.5) * stats.norm.sf(1.0) / 10.0
+    found = [beside(seed, 1.0) for seed in range(30)]
+    assert sum(item.low <= truth <= item.high for item in found) >= 23  # as above: once in 125 times at 0.90
+    assert all(item.value > 0.0 for item in found)
+
+
+def test_what_never_happens_beside_is_bounded_by_the_broken_windows_it_was_not_seen_in():
+    found = [beside(seed, 9.0) for seed in range(10)]
+    for seed, item in enumerate(found):
+        alone = subset_simulation(lambda u: 3.5 - u[:, 0], 3, seed=seed, samples_per_level=300)
+        assert item.value == 0.0 and 0.0 < item.high < alone.interval[1] / 10.0
 
 
 @pytest.mark.parametrize(

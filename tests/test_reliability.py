@@ -286,6 +286,37 @@ def test_a_bound_is_not_taken_for_safety(sampled: odds.Odds) -> None:
     )
 
 
+def test_a_bound_on_strikes_with_the_logic_is_not_told_as_so_many_strikes(
+    small: Brisk, sampled: odds.Odds
+) -> None:
+    yearly = {
+        (odds.WITHOUT, odds.UNSURE, "strike"): Interval(0.02, 0.002, 0.5, 2, ""),
+        (odds.WITH, odds.UNSURE, "strike"): Interval(0.0, 0.0, 45.0, 2, ""),
+    }
+    data = integrity_data(small.scenario, replace(sampled, yearly=yearly))
+    assert data["residual_is_bound"]
+    # 4.8354e-4 tolerable over 0.02 demands: 0.0242 on demand, the band of SIL 1.
+    assert data["at_the_estimate"]["allowed"] == pytest.approx(0.024177, rel=1e-4)
+    assert data["at_the_estimate"]["integrity_level"] == "SIL 1"
+    words = integrity_text(data)
+    assert "the estimate takes none, the upper end its bound of 45 a year" in words
+    assert "holds only if more samples bring that bound below what is tolerable" in words
+
+
+def test_what_the_logic_leaves_where_the_reference_comes_nearest_is_told(sampled: odds.Odds) -> None:
+    told = odds_data(sampled, 5e-4)
+    assert {row["uncertainty"] for row in told["not_prevented"]} == {odds.ALONE, odds.UNSURE}
+    for row in told["not_prevented"]:
+        rows = [r for r in sampled.strata if r["uncertainty"] == row["uncertainty"] and "beside" in r]
+        bound = sum(r["beside"]["rate_per_hour_high"] * r["hours_per_year"] for r in rows)
+        assert row["is_bound"] and row["per_year_high"] == pytest.approx(bound)
+        assert len(row["winds"]) == len(rows) == 2
+    assert "Strikes of the reference that it does not prevent: <" in odds_text(told)
+    jumped = [dict(row, sharpest_change=9.0) for row in sampled.strata]
+    assert not any("jumps" in item for item in odds_data(replace(sampled, strata=[]), 5e-4)["warnings"])
+    assert any("by a hair" in item for item in odds_data(replace(sampled, strata=jumped), 5e-4)["warnings"])
+
+
 def test_integrity_takes_the_odds_without_logic_for_demands(small: Brisk, sampled: odds.Odds) -> None:
     yearly = {
         (odds.WITHOUT, odds.UNSURE, "strike"): Interval(40.0, 10.0, 90.0, 2, ""),

@@ -69,6 +69,34 @@ def test_a_moved_field_is_the_rotation_of_its_parents_normals(scenario):
         fields.move(200, 0, 0.5)
 
 
+def test_noise_is_drawn_afresh_as_often_as_moves_are_long(scenario):
+    fields = Fields("noise", strata(scenario)[0].base.wind, 60.0, 10.0)
+    fields.identities = [7]
+    for length in (0.1, 0.6):
+        kept = np.mean([fields._identity(n, 0, length) == 7 for n in range(1, 2001)])
+        assert kept == pytest.approx(1.0 - length, abs=0.045)  # four standard deviations of 2000 draws
+    assert fields._identity(5, -1, 0.0) != 7
+
+
+def test_the_stack_beside_meets_the_windows_that_break_the_requirement_and_no_others(scenario):
+    speeds, middle, _ = speed_bins(scenario)[-1]
+    doubt = Doubt(aerodynamics=0.5)
+    stacks = stacks_of(scenario)
+    stratum = stratum_of(scenario, stacks[WITHOUT], speeds, middle, doubt)
+    sampling = Sampling("subset", 24, 1e-2, 3)
+    same = WindowJob((stratum,), SPAN, sampling, WITHOUT, stacks[WITHOUT])
+    other = WindowJob((stratum,), SPAN, sampling, WITHOUT, stacks[WITH])
+    one, two = sample(same), sample(other)
+    assert one["beside_windows"][0] > 0 and one["nearest_m"][0] < one["required_m"]
+    # Under itself a window comes as near as it came: what is left least is what was nearest.
+    assert one["beside_least_m"][0] == one["nearest_m"][0]
+    assert two["beside_least_m"][0] > one["beside_least_m"][0]  # the guard lifts the blade
+    whole = one["evaluations"][0] * SPAN.whole
+    assert whole < one["simulated_s"][0] < 2.0 * whole
+    assert one["probability"].tolist() == two["probability"].tolist()
+    assert same.key != other.key
+
+
 def test_fields_of_one_component_are_laid_out_as_the_kernels_want_them():
     boxes = [np.full((4, 1, 6), 2.0, np.float32), np.full((4, 1, 6), 3.0, np.float32)]
     joined = whole(boxes)
@@ -127,6 +155,9 @@ def test_joined_bins_keep_the_hours(scenario):
     assert len(one) == 1 and len(every) == 2
     assert one[0][0] == (every[0][0][0], every[-1][0][1])
     assert one[0][2] == pytest.approx(sum(item[2] for item in every))
+    # The spectra are those of the speed nearest to the mean over the hours, here by hand.
+    mean = sum(0.5 * sum(item[0]) * item[2] for item in every) / one[0][2]
+    assert one[0][1] == min((item[1] for item in every), key=lambda speed: abs(speed - mean))
 
 
 def test_odds_need_normal_turbulence():

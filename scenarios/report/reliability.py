@@ -20,7 +20,7 @@ from scenarios.studies.calibration import calibration_text
 from scenarios.studies.integrity import integrity_text
 from scenarios.studies.ledger import KINDS, count_cells, rate_cells
 from scenarios.studies.matrix import OUTCOMES, alarm_text
-from scenarios.studies.odds_telling import agreement, yearly_text
+from scenarios.studies.odds_telling import agreement, left_text, yearly_text
 from scenarios.studies.room import room_cells
 from sim.measures.logic import WORDS
 
@@ -195,6 +195,8 @@ def _odds(data: Data) -> Section:
         Text(note),
         Table(["stack", "odds of", "strikes a year", "broken a year"], rows, left=2),
     ]
+    parts += [Text(left_text(item)) for item in data["not_prevented"]]
+    parts += [Text(f"{item[0].upper()}{item[1:]}.") for item in data["warnings"]]
     words = agreement(data)
     parts += [Text(words[0].upper() + words[1:])] if words else []
     caption = (

@@ -41,10 +41,11 @@ def integrity_data(scenario: Scenario, odds: Odds) -> dict[str, Any]:
         return told | {"problem": "no odds of a strike with the logic: sampling them failed"}
     if residual is None:
         residual = Interval(0.0, 0.0, 0.0, 0, "no logic")
-    best = ask_of(_value(demands), tolerable_of(scenario), _value(residual))
+    best = ask_of(_value(demands), tolerable_of(scenario), residual.value)
     worst = ask_of(demands.high, tolerable_of(scenario), residual.high)
     told |= {
         "demands_are_bound": demands.value == 0.0,
+        "residual_is_bound": residual.value == 0.0 and residual.high > 0.0,
         "at_the_estimate": asdict(best),
         "at_the_upper_ends": asdict(worst),
     }
@@ -88,6 +89,13 @@ def integrity_text(data: dict[str, Any]) -> str:
         return "\n".join([*lines, data["problem"] + ".", data["said"]])
     for title, key in (("At the estimates", "at_the_estimate"), ("At their upper ends", "at_the_upper_ends")):
         lines.append(f"{title}: {_demand_words(data[key])}")
+    if data["residual_is_bound"]:
+        bound = data["at_the_upper_ends"]["residual_per_year"]
+        lines.append(
+            "No sample came to a strike with the working logic: the estimate takes none, the upper end its "
+            f"bound of {bound:.2g} a year. What the hardware may fail holds only if more samples bring that "
+            "bound below what is tolerable."
+        )
     if data["demands_are_bound"]:
         lines.append("No sample came to a strike without the logic: its bound stands for the demands.")
     reached = [item["name"] for item in data["architectures"] if item["reaches"]]
@@ -106,7 +114,7 @@ def _demand_words(told: dict[str, Any]) -> str:
         f"{told['residual_per_year']:.3g} strikes a year in spite of the working logic"
     )
     if told["allowed"] <= 0.0:
-        return f"{counted}: these alone are more than is tolerable, whatever the hardware."
+        return f"{counted}: such a number alone would be more than is tolerable, whatever the hardware."
     unit = "dangerous failures an hour" if told["regime"] == HIGH else "of failing on demand"
     levels = told["integrity_level"]
     if told["regime"] == HIGH:

@@ -42,10 +42,10 @@ class Effort:
     crude: int  #: plain samples beside
     fault_samples: int  #: in a level of each fault's stratum; 0 leaves faults out
     bins: int | None  #: of wind speed, neighbours joined; each speed of the scenario where None
-    together: bool  #: all strata of a stack in one job, so that few samples still march side by side
+    together: bool  #: all winds of a stack in one job, so that few samples still march side by side
 
 
-QUICK = Effort(Span(16.0, 6.0, 12.0), 100, 1e-9, 200, 0, 3, True)
+QUICK = Effort(Span(16.0, 6.0, 12.0), 120, 1e-9, 200, 0, 2, True)
 THOROUGH = Effort(Span(25.0, 8.0, 17.0), 400, 1e-11, 3000, 60, None, False)
 
 
@@ -56,6 +56,8 @@ class Odds:
     Parameters
     ----------
     yearly : mapping of (stack, doubt, limit) to Interval [1/a]
+    missed : mapping of doubt to Interval [1/a]
+        Strikes that the logic does not prevent: of windows in which the reference strikes; with logic only.
     strata : rows, one for each stack, doubt and bin of wind
     crude : rows of plain sampling beside the same strata
     faults : rows, one for each stack and fault; none in a quick setting
@@ -64,6 +66,7 @@ class Odds:
 
     effort: Effort
     yearly: Mapping[tuple[str, str, str], Interval]
+    missed: Mapping[str, Interval]
     strata: Sequence[Mapping[str, Any]]
     crude: Sequence[Mapping[str, Any]]
     faults: Sequence[Mapping[str, Any]]
@@ -82,13 +85,15 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
     doubts = {ALONE: Doubt(), UNSURE: doubt_of(scenario)}
     sampling = Sampling("subset", effort.samples, effort.smallest, scenario.seed)
     jobs: list[tuple[str, str, int, WindowJob]] = []
-    for stack, layers in stacks_of(scenario).items():
+    stacks = stacks_of(scenario)
+    for stack, layers in stacks.items():
+        beside = stacks.get(WITH, ()) if stack == WITHOUT else ()
         told = [
             (stack, doubt, number, stratum_of(scenario, layers, speeds, middle, factors))
             for doubt, factors in doubts.items()
             for number, (speeds, middle, _) in enumerate(bins)
         ]
-        jobs += [(*row[:3], WindowJob((row[3],), effort.span, sampling, stack)) for row in told]
+        jobs += [(*row[:3], WindowJob((row[3],), effort.span, sampling, stack, beside)) for row in told]
     all_ = [job for *_, job in jobs]
     asked = Asked(scenario, store, options, f"odds, {effort.samples} samples")
     found, failed = run_jobs(grouped(all_) if effort.together else all_, asked)
@@ -105,7 +110,19 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
     for row in faults:
         key = (row["stack"], UNSURE, "strike")
         yearly[key] = combine([yearly[key], row["yearly"]], [1.0, 1.0])
-    return Odds(effort, yearly, rows, crude, faults, [*failed, *more, *lost])
+    missed = _missed(rows, bins) if WITH in stacks else {}
+    return Odds(effort, yearly, missed, rows, crude, faults, [*failed, *more, *lost])
+
+
+def _missed(rows: Sequence[Mapping[str, Any]], bins: Sequence[Any]) -> dict[str, Interval]:
+    """Add up over the winds, for each doubt, what the logic does not prevent of the reference's strikes."""
+    found = {}
+    for doubt in (ALONE, UNSURE):
+        mine = [row for row in rows if row["uncertainty"] == doubt and "beside" in row]
+        if len(mine) == len(bins):
+            parts = [interval_of(row["beside"]) for row in mine]
+            found[doubt] = combine(parts, [row["hours_per_year"] for row in mine])
+    return found
 
 
 def _yearly(rows: Sequence[Mapping[str, Any]], bins: Sequence[Any]) -> dict[tuple[str, str, str], Interval]:

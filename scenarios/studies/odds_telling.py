@@ -10,6 +10,7 @@ import numpy as np
 from scenarios.answer import table
 from scenarios.studies.odds import ALONE, UNSURE, WITH, WITHOUT, Odds
 from scenarios.window_result import LIMITS
+from sim.measures.jumps import SHARP
 from sim.measures.statistics import Interval
 from sim.measures.strata import probability_within
 
@@ -23,9 +24,17 @@ def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
         "samples_per_level": odds.effort.samples,
         "tolerable_strikes_per_year": tolerable,
         "yearly": [
-            {"stack": stack, "uncertainty": doubt, "event": limit, **_yearly(rate)}
+            {
+                "stack": stack, "uncertainty": doubt, "event": limit, **_yearly(rate),
+                "nearest_m": _nearest(odds, stack, doubt),
+            }
             for (stack, doubt, limit), rate in odds.yearly.items()
         ],
+        "not_prevented": [
+            {"uncertainty": doubt, **_yearly(rate), "winds": _left(odds, doubt)}
+            for doubt, rate in odds.missed.items()
+        ],
+        "warnings": _warnings(odds),
         "faults_are_in": bool(odds.faults),
         "faults": [
             {
@@ -42,6 +51,36 @@ def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
         "holds": last is not None and _counts(last) <= tolerable,
         "upper_end_holds": last is not None and last.high <= tolerable,
     }  # fmt: skip
+
+
+def _nearest(odds: Odds, stack: str, doubt: str) -> float:
+    """Return the smallest clearance that any window showed [m]."""
+    rows = [row for row in odds.strata if (row["stack"], row["uncertainty"]) == (stack, doubt)]
+    return min((row["nearest_m"] for row in rows), default=float("nan"))
+
+
+def _left(odds: Odds, doubt: str) -> list[dict[str, Any]]:
+    """Return, for each wind, what the logic left where the reference came nearest."""
+    names = ("windows", "reference_below_m", "least_m", "median_m")
+    return [
+        {"wind_speed_m_s": row["wind_speed_m_s"], **{name: row["beside"][name] for name in names}}
+        for row in odds.strata
+        if row["uncertainty"] == doubt and "beside" in row
+    ]
+
+
+def _warnings(odds: Odds) -> list[str]:
+    """Return where the clearance jumps between near windows, so that sampling may miss a region."""
+    jumps: dict[str, list[str]] = {}
+    for row in odds.strata:
+        if row["sharpest_change"] > SHARP:
+            wind = f"{row['wind_speed_m_s']:g} m/s {row['uncertainty']}"
+            jumps.setdefault(row["stack"], []).append(wind)
+    return [
+        f"{stack}, the clearance jumps between near windows ({', '.join(winds)}), as where logic acts or not "
+        "by a hair: a region behind a jump may be missed, and the intervals hold less often"
+        for stack, winds in jumps.items()
+    ]
 
 
 def _ends(rate: Interval) -> dict[str, float]:
@@ -82,7 +121,9 @@ def odds_text(data: Mapping[str, Any]) -> str:
         + ("held" if data["holds"] else "not shown to be held")
         + (", by the upper end too." if data["upper_end_holds"] else ", the upper end lies above it.")
     )
+    lines += [left_text(item) for item in data["not_prevented"]]
     lines.append(agreement(data))
+    lines += [f"{item[0].upper()}{item[1:]}." for item in data["warnings"]]
     lines.append(
         "Faults are in, at their rates." if data["faults_are_in"] else "Without faults (quick setting)."
     )
@@ -94,8 +135,24 @@ def yearly_text(row: Mapping[str, Any] | None) -> str:
     if row is None:
         return "-"
     if row["is_bound"]:
-        return f"< {row['per_year_high']:.2g} (bound: no sample reached it)"
+        return f"< {row['per_year_high']:.2g} (bound: nearest {row['nearest_m']:.1f} m)"
     return f"{row['per_year']:.2g} ({row['per_year_low']:.1g}..{row['per_year_high']:.1g})"
+
+
+def left_text(told: Mapping[str, Any]) -> str:
+    """Say what the logic leaves where the reference comes nearest, and what it does not prevent there."""
+    winds = "; ".join(
+        f"at {row['wind_speed_m_s']:g} m/s {row['least_m']:.1f} m at least, {row['median_m']:.1f} m in the "
+        f"median of {row['windows']} windows below {row['reference_below_m']:.1f} m"
+        for row in told["winds"]
+    )
+    rate = f"< {told['per_year_high']:.2g} a year (bound: none was seen)"
+    if not told["is_bound"]:
+        rate = f"{told['per_year']:.2g} a year ({told['per_year_low']:.1g}..{told['per_year_high']:.1g})"
+    return (
+        f"Where the reference comes nearest, {told['uncertainty']}, the logic leaves {winds}. Strikes of the "
+        f"reference that it does not prevent: {rate}."
+    )
 
 
 def agreement(data: Mapping[str, Any]) -> str:

@@ -29,6 +29,9 @@ def stratum_row(
     }
     for n, limit in enumerate(LIMITS):
         row[limit] = _limit(result, at, n, job.span)
+    if job.beside:
+        row["beside"] = _beside(result, at)
+    row["sharpest_change"] = float(result["sharpest"][at])
     row["evaluations"] = int(result["evaluations"][at])
     row["simulated_s"] = float(result["simulated_s"][at])
     row["ended_early"] = int(result["ended"][at])
@@ -55,6 +58,21 @@ def _limit(result: CaseResult, at: int, n: int, span: Span) -> dict[str, Any]:
         "rate_per_hour_high": rate[2] * SECONDS_PER_HOUR,
         "probability_per_ten_minutes": within,
         "crude_over_simulated_s": crude_s / float(result["simulated_s"][at]),
+    }
+
+
+def _beside(result: CaseResult, at: int) -> dict[str, Any]:
+    """Return what the logic made of the windows in which the reference came nearest."""
+    rate = [float(result[f"missed{end}_per_s"][at, 0]) for end in ("", "_low", "_high")]
+    return {
+        "windows": int(result["beside_windows"][at]),
+        "reference_below_m": float(result["beside_below_m"][at]),
+        "least_m": float(result["beside_least_m"][at]),
+        "median_m": float(result["beside_median_m"][at]),
+        "is_bound": rate[0] == 0.0,
+        "rate_per_hour": rate[0] * SECONDS_PER_HOUR,
+        "rate_per_hour_low": rate[1] * SECONDS_PER_HOUR,
+        "rate_per_hour_high": rate[2] * SECONDS_PER_HOUR,
     }
 
 

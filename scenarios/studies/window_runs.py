@@ -38,7 +38,7 @@ def speed_bins(scenario: Scenario, most: int | None = None) -> list[tuple[tuple[
     ----------
     most : int, optional
         Join neighbours until there are no more bins than this, where each sample counts; the mean wind is
-        drawn within its bin all the same.
+        drawn within its bin all the same, and the spectra are those of the speed nearest to its mean.
     """
     speeds = sorted({c.wind.speed for c in scenario.cases_of(scenario.candidate) if is_normal(c)})
     if not speeds:
@@ -52,10 +52,14 @@ def speed_bins(scenario: Scenario, most: int | None = None) -> list[tuple[tuple[
     bins = list(zip(edges[:-1].tolist(), edges[1:].tolist(), speeds, hours.tolist(), strict=True))
     groups = np.array_split(np.arange(len(bins)), min(most or len(bins), len(bins)))
     joined = [[bins[n] for n in group] for group in groups]
-    return [
-        ((group[0][0], group[-1][1]), group[len(group) // 2][2], sum(part[3] for part in group))
-        for group in joined
-    ]
+    return [((group[0][0], group[-1][1]), _middle(group), sum(part[3] for part in group)) for group in joined]
+
+
+def _middle(group: Sequence[tuple[float, float, float, float]]) -> float:
+    """Return that speed of joined bins which is nearest to their mean over the hours."""
+    hours = sum(part[3] for part in group)
+    mean = sum(0.5 * (part[0] + part[1]) * part[3] for part in group) / hours
+    return min((part[2] for part in group), key=lambda speed: abs(speed - mean))
 
 
 def doubt_of(scenario: Scenario) -> Doubt:
@@ -66,7 +70,7 @@ def doubt_of(scenario: Scenario) -> Doubt:
 
 
 def is_normal(case: Case) -> bool:
-    return case.wind.kind == "normal_turbulence" and not case.faults
+    return case.wind.kind == "normal_turbulence" and case.is_sound_turbulence
 
 
 def stratum_of(
@@ -84,10 +88,12 @@ def stratum_of(
 
 
 def grouped(jobs: Sequence[WindowJob]) -> list[WindowJob]:
-    """Join the strata of one stack and sampling to one job, where few samples are to march side by side."""
+    """Join the strata of one stack, doubt and sampling to one job: few samples are to march together."""
     groups: dict[Any, list[WindowJob]] = {}
     for job in jobs:
-        groups.setdefault((job.entry, job.sampling, job.span), []).append(job)
+        groups.setdefault((job.entry, job.beside, job.strata[0].doubt, job.sampling, job.span), []).append(
+            job
+        )
     return [
         replace(group[0], strata=tuple(stratum for job in group for stratum in job.strata))
         for group in groups.values()

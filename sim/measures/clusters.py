@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError
-from sim.measures.statistics import Interval
+from sim.measures.estimate import family_variation
+from sim.measures.statistics import CONFIDENCE, Interval
 from sim.measures.subset import SubsetSimulation
 
 Floats = NDArray[np.float64]
@@ -90,3 +91,45 @@ def cluster_rate(
     return Interval(
         value / exposure_s, low / exposure_s, high / exposure_s, sampler.size, "subset simulation"
     )
+
+
+def joint_rate(
+    sampler: SubsetSimulation, starts: Sequence[int] | ArrayLike, exposure_s: float, limit: float = 0.0
+) -> Interval:
+    """Return the rate at which clusters begin, under something beside, in windows that break the limit.
+
+    Parameters
+    ----------
+    sampler : SubsetSimulation
+        Done.
+    starts : (evaluation,) int
+        Clusters of events under what is beside, of every window; counted where the limit state is at or below
+        the limit.
+    exposure_s : float [s]
+        Length of the judged part of a window.
+    limit : float [any]
+
+    Returns
+    -------
+    Interval [1/s]
+        ``value`` 0 and a bound where no such window held one.
+
+    Notes
+    -----
+    As `cluster_rate`. The bound is the upper end of the probability of a broken limit times what its
+    independent families can hide: 1 - 0.025^n of n families, at most one cluster a window.
+    """
+    counted = np.asarray(starts, dtype=np.float64)
+    value, (low, high), _ = sampler.expect(counted, limit)
+    if value > 0.0:
+        return Interval(
+            value / exposure_s, low / exposure_s, high / exposure_s, sampler.size, "subset simulation"
+        )
+    level = sampler.population(limit)
+    broken = level.values <= limit
+    hidden = 1.0
+    if np.any(broken):
+        families = family_variation(level.families[broken], np.ones(np.count_nonzero(broken))) ** -2.0
+        hidden = 1.0 - (0.5 * (1.0 - CONFIDENCE)) ** families
+    outer = sampler.below(limit).interval[1]
+    return Interval(0.0, 0.0, outer * hidden / exposure_s, sampler.size, "no event: bound")
