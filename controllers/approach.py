@@ -11,7 +11,7 @@ import numpy as np
 from controllers import rotor
 from controllers.foresight import Foresight, Witnesses, relief_line, relief_per_pitch
 from controllers.parameters import Parameters, parameter
-from controllers.signals import ONE, ZERO, angle_to_tower, blade_mean, hold, lane_of
+from controllers.signals import ONE, ZERO, blade_mean, hold, lane_of, spread_out, wrap
 from sim.interface import Array, Commands, Known, Readings, State
 
 
@@ -24,7 +24,8 @@ class Approach(Parameters):
     Each period: bring the rotor's position up to now (``rotor``), note which blade passes and hear of the
     passes before (``foresight``), foresee the clearance without the logic, and let ``decide`` move each
     blade's ``offset``, which is added away from the tower. ``foreseen``, (lane, blade) [m], stays in the
-    state, so that the forecast can be held against what came of it.
+    state, so that the forecast can be held against what came of it. ``stands`` is each blade's angle past the
+    tower while blade 0 is up, ``angle`` that of now.
 
     Missing readings: azimuth is reckoned from the speed, and after one turn of that the offset grows
     into ``blind_deg`` all round; a missing pass reading is replaced by the flap moment's guess, never
@@ -53,13 +54,15 @@ class Approach(Parameters):
         nothing = np.zeros(seen.pitch.shape)
         turning, line = rotor.start(known, seen), relief_line(known)
         line |= {name: self.relief_factor * line[name] for name in ("relief_first", "relief_growth")}
+        stands = spread_out(*seen.pitch.shape) - np.pi
         rate = (self.rate_share * known.pitch_rate_limit)[:, None]
         pitch = blade_mean(hold(seen, "pitch", known.fine_pitch[:, None] + nothing))
         return {
             **turning,
             **self.foresight.start(known, seen, pitch),
             **line,
-            "angle": angle_to_tower(turning["azimuth"], seen.pitch.shape[1]),
+            "stands": stands,
+            "angle": wrap(turning["azimuth"][:, None] + stands),
             "aim": (known.required_clearance + self.margin_m)[:, None] + nothing,
             "pitch_step": rate * turning["period"][:, None] + nothing,
             "largest": self.si.max_amplitude + nothing,
@@ -73,16 +76,15 @@ class Approach(Parameters):
         self, state: State, seen: Readings, below: Commands, reference: Commands
     ) -> tuple[State, Commands]:
         """Add each blade's offset to what is commanded below."""
-        pitch = blade_mean(reference.pitch)
+        pitch, each = blade_mean(reference.pitch), lane_of(*below.pitch.shape)
         per_pitch = relief_per_pitch(state, pitch)
         after = state | rotor.follow(state, seen)
-        after["angle"] = angle_to_tower(after["azimuth"], below.pitch.shape[1])
+        after["angle"] = wrap(after["azimuth"].take(each) + state["stands"])
         passing = (state["angle"] < ZERO) & (after["angle"] >= ZERO)
         after |= self.foresight.note_passing(state, seen, passing, state["promised"], pitch)
         after |= self.foresight.hear(after, seen)
         told, foreseen = self.foresee(state, after, seen, (pitch, per_pitch))
         after |= told
-        each = lane_of(*below.pitch.shape)
         after["foreseen"], after["relief"] = foreseen.take(each), per_pitch.take(each)
         after |= self.decide(after)
         return after, Commands(self.pitch(after, below), below.torque, below.stop)

@@ -55,6 +55,7 @@ class Learning(Pulsed):
         state = super().init(known, seen)
         wind = hold(seen, "wind_speed", known.steady.wind_speed[:, 0])
         return state | {
+            "least_clearance": state["aim"][:, 0].copy(),
             "wind": wind,
             "last_wind": wind,
             "wind_share": share_per_period(state["period"], self.filter_s),
@@ -69,7 +70,7 @@ class Learning(Pulsed):
         wind = before["wind"] + before["wind_share"] * (raw - before["wind"])
         at = clip(wind, ZERO, LAST).astype(np.int64) + row_starts(len(wind), BINS)
         relief = before["learned"].take(at)
-        aim = after["aim"][:, 0]
+        aim = before["least_clearance"]
         more = np.maximum(aim - after["newest"], ZERO) - relief
         share = np.where(more > ZERO, self.si.rise, self.si.fall)
         relief = relief + after["heard"] * share * more
