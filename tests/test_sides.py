@@ -5,14 +5,18 @@ from __future__ import annotations
 import json
 import math
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from scenarios.cli import main
-from scenarios.studies.sides import BARE, sides_scenario, slender
+from scenarios.studies.sides import BARE, GUST, STOP, sides_scenario, slender, stop_of
 from scenarios.studies.thump import SPEED_OF_SOUND, missing, pulse, thump
 from sim.design import Turbine
+from sim.measures.clearance import judge
+from sim.measures.labels import Labels
 from sim.plant.geometry import tower_radius
 from sim.turbine import load_turbine
 
@@ -89,6 +93,29 @@ def test_sides_are_the_same_rotor_in_the_same_winds_without_tower_pass_logic() -
     assert any(case.faults for case in scenario.cases_of(scenario.entries[0]))
 
 
+def test_a_stop_governs_where_it_decides_the_verdict_though_one_seed_came_nearer() -> None:
+    """Turbulence is judged by the mean over its seeds: 5 m here, one of them 3 m; the stop leaves 4 m."""
+    labels = Labels(
+        kind=np.array(["turbulence"] * 3 + ["event"] * 2),
+        condition=np.array(["extreme turbulence"] * 3 + ["gust", GUST]),
+        speed=np.full(5, 10.0),
+        number=np.arange(5),
+    )
+    smallest = np.array([3.0, 6.0, 6.0, 4.0, 7.0])
+    cases = [
+        SimpleNamespace(fault=STOP if condition == "gust" else "", load_case=condition)
+        for condition in labels.condition
+    ]
+    gathered = SimpleNamespace(column=lambda name: smallest, cases=cases, required=3.5)
+    entry: Any = SimpleNamespace(gathered=gathered, verdict=judge(labels, smallest, 3.5))
+    found = stop_of(entry)
+    assert found["governs"] and found["margin_m"] == pytest.approx(0.5)
+    assert found["without_stop_m"] == 7.0
+    smallest[1:3] = 4.0  # now turbulence leaves 3.67 m
+    entry.verdict = judge(labels, smallest, 3.5)
+    assert not stop_of(entry)["governs"]
+
+
 def test_sides_and_stacks_at_once_are_refused(capsys) -> None:
     assert main(["duel", "hollin-fell", "--sides", "--stack", "power"]) == 2
     assert "one of the two" in capsys.readouterr().err
@@ -108,6 +135,13 @@ def test_behind_the_tower_the_flap_cycle_and_the_stop_are_worse(tmp_path, capsys
     up, down = data["sides"][:2]
     assert (up["side"], down["side"], up["blades"]) == ("upwind", "downwind", 3)
     assert down["flap_tower_share"] > up["flap_tower_share"]
+    for row in (up, down):
+        ends = row["flap_tower_share_interval"]
+        assert ends["low"] <= row["flap_tower_share"] <= ends["high"]
+        range_away = row["flap_range_kNm"] / (1.0 + row["flap_tower_share"])
+        assert row["flap_range_tower_away_kNm"] == pytest.approx(range_away)
+    angle = {side: data["shaft_to_wind_deg"][side] for side in ("upwind", "downwind")}
+    assert angle["upwind"] - angle["downwind"] == pytest.approx(2.0 * min(5.0, 8.0))
     assert down["flap_range_kNm"] > up["flap_range_kNm"]
     assert up["stop"]["smallest_clearance_m"] > down["stop"]["smallest_clearance_m"]
     assert down["stop"]["smallest_clearance_m"] < down["stop"]["without_stop_m"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -14,22 +14,25 @@ from scenarios.asked import Asked
 from scenarios.load import Overrides, load_scenario, scenario_path
 from scenarios.provenance import origin
 from scenarios.scenario import Scenario
-from scenarios.store import Store
+from scenarios.store import CaseResult, Store
 from scenarios.studies.assess import Assessment, assess
 from scenarios.studies.lever_design import SPAR_SHARE, mix_of
 from scenarios.studies.lever_running import running
 from scenarios.studies.sides_text import sides_text
-from scenarios.studies.softer_runs import march, without_logic
+from scenarios.studies.softer_runs import march, margin_of, without_logic
 from scenarios.studies.telling import governing_text, interval_data
 from scenarios.studies.thump import DISTANCE, thump
 from sim.design import Turbine
 from sim.keyfile import apply_overrides, read_toml
 from sim.measures.clearance import characteristic_value
+from sim.measures.lifetime import PairedRatio
+from sim.measures.statistics import Interval
 
 SIDES, COUNTS = ("upwind", "downwind"), (3, 2)
 STOP = "emergency stop"
 GUST = "the same gust without a stop"
 BARE = ", tower away"
+FLAP = "blade_root_flap_kNm"
 _STIFF_GPA, _WALL = 1000.0, 0.5  # the stiffest that a file may state, and the thickest wall [m]
 
 
@@ -158,36 +161,49 @@ def run(scenario: Scenario, options: Options) -> Answer:
     store = Store(options.store)
     results = march(scenario, Asked(scenario, store, options, "both sides"))
     whole = [entry for entry in scenario.entries if not entry.name.endswith(BARE)]
-    normal = tuple(c for c in scenario.cases if c.wind.kind == "normal_turbulence" and not c.faults)
     judged = assess(replace(scenario, entries=tuple(whole)), results)
-    bare = assess(replace(scenario, cases=normal), results) if normal else []
     page = options.out / f"{scenario.name}.html"
-    data = sides_data(scenario, judged, bare) | {"page": str(page)}
+    data = sides_data(scenario, judged, _towerless(scenario, results)) | {"page": str(page)}
     write(page, render(sides_page(data)))
     write(page.with_suffix(".json"), to_json(data) + "\n")
     holds = all(entry.verdict.holds for entry in judged)
     return Answer(data, sides_text(data), ExitCode.HOLDS if holds else ExitCode.DOES_NOT_HOLD)
 
 
+def _towerless(scenario: Scenario, results: Mapping[str, CaseResult]) -> dict[str, PairedRatio]:
+    """Return each side's flap range over that with the tower away, in the same normal turbulence, by name."""
+    normal = tuple(c for c in scenario.cases if c.wind.kind == "normal_turbulence" and not c.faults)
+    by_name = {entry.name: entry for entry in scenario.entries}
+    found = {}
+    for name, entry in by_name.items():
+        if normal and not name.endswith(BARE):
+            pair = replace(scenario, cases=normal, entries=(by_name[name + BARE], entry))
+            found[name] = assess(pair, results)[1].bill.equivalent[FLAP]
+    return found
+
+
 def sides_data(
-    scenario: Scenario, judged: Sequence[Assessment], bare: Sequence[Assessment]
+    scenario: Scenario, judged: Sequence[Assessment], without: Mapping[str, PairedRatio]
 ) -> dict[str, Any]:
     """Return clearance, fatigue, energy, thump and emergency stop of every side, units in the names."""
-    without = {entry.name.removesuffix(BARE): entry for entry in bare if entry.name.endswith(BARE)}
-    wind = float(round(rated_speed(judged[0].gathered.entry.design)))
+    design, upflow = judged[0].gathered.entry.design, float(scenario.site["upflow_deg"])
+    wind, tilt = float(round(rated_speed(design))), math.degrees(design.rotor.tilt)
     return origin(scenario) | {
         "stack": [layer.name for layer in scenario.reference.stack],
         "thump_wind_m_s": wind,
         "thump_distance_m": DISTANCE,
+        "shaft_to_wind_deg": {"upwind": abs(upflow + tilt), "downwind": abs(upflow - tilt)},
         "sides": [_row(entry, without.get(entry.name), wind) for entry in judged],
     }
 
 
-def _row(entry: Assessment, without: Assessment | None, wind: float) -> dict[str, Any]:
+def _row(entry: Assessment, without: PairedRatio | None, wind: float) -> dict[str, Any]:
     design, bill = entry.gathered.entry.design, entry.bill
     heard = thump(design, wind)
-    flap, tower = bill.equivalent["blade_root_flap_kNm"], bill.equivalent["tower_base_fore_aft_kNm"]
-    bare = math.nan if without is None else without.bill.equivalent["blade_root_flap_kNm"].value
+    flap, tower = bill.equivalent[FLAP], bill.equivalent["tower_base_fore_aft_kNm"]
+    share = Interval(math.nan, math.nan, math.nan, 0, "") if without is None else without.ratio
+    spare = margin_of(entry.gathered)
+    scatters = spare.high > spare.low
     return {
         "entry": entry.name,
         "side": "upwind" if design.rotor.side < 0.0 else "downwind",
@@ -196,15 +212,22 @@ def _row(entry: Assessment, without: Assessment | None, wind: float) -> dict[str
         "required_m": entry.gathered.required,
         "holds": entry.verdict.holds,
         "characteristic_m": entry.verdict.governing.characteristic,
+        "characteristic_interval_m": {
+            end: entry.gathered.required + value if scatters else math.nan
+            for end, value in (("low", spare.low), ("high", spare.high))
+        },
         "governing": governing_text(entry.verdict.governing),
         "smallest_m": entry.verdict.smallest_clearance,
         "strikes": entry.strikes,
-        "stop": _stop(entry),
+        "stop": stop_of(entry),
         "flap_range_kNm": flap.value / 1e3,
         "flap_ratio": flap.ratio.value,
         "flap_ratio_interval": interval_data(flap.ratio),
-        "flap_range_tower_away_kNm": bare / 1e3,
-        "flap_tower_share": flap.value / bare - 1.0,
+        "flap_range_tower_away_kNm": flap.value / share.value / 1e3,
+        "flap_tower_share": share.value - 1.0,
+        "flap_tower_share_interval": interval_data(
+            replace(share, low=share.low - 1.0, high=share.high - 1.0)
+        ),
         "tower_base_range_kNm": tower.value / 1e3,
         "tower_base_ratio": tower.ratio.value,
         "tower_base_ratio_interval": interval_data(tower.ratio),
@@ -217,7 +240,7 @@ def _row(entry: Assessment, without: Assessment | None, wind: float) -> dict[str
     }
 
 
-def _stop(entry: Assessment) -> dict[str, Any]:
+def stop_of(entry: Assessment) -> dict[str, Any]:
     """Return what the emergency stop leaves, and what the same gust leaves without it."""
     gathered = entry.gathered
     smallest = gathered.column("smallest_clearance_m")
@@ -230,6 +253,6 @@ def _stop(entry: Assessment) -> dict[str, Any]:
     return {
         "smallest_clearance_m": stopped,
         "without_stop_m": turning,
-        "governs": bool(stopped <= entry.verdict.smallest_clearance + 1e-9),
+        "governs": bool(stopped - gathered.required <= entry.verdict.governing.margin + 1e-9),
         "margin_m": stopped - entry.gathered.required,
     }

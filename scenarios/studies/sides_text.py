@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from scenarios.answer import table
@@ -11,6 +12,7 @@ HEAD = [
     "",
     "unloaded m",
     "remains m",
+    "interval",
     "needed m",
     "governing",
     "stop m",
@@ -22,11 +24,13 @@ HEAD += ["tower base kNm", "energy", "thump Pa", "a second"]
 
 
 def cells(row: dict[str, Any]) -> list[str]:
-    """Return one side as the cells of a table."""
+    """Return one side as the cells of a table; no interval where a gust governs, which has no seeds."""
+    ends = row["characteristic_interval_m"]
     return [
         row["entry"],
         f"{row['unloaded_m']:.2f}",
         number(row["characteristic_m"]),
+        "none" if math.isnan(ends["low"]) else f"{ends['low']:.2f}..{ends['high']:.2f}",
         f"{row['required_m']:.2f}",
         row["governing"],
         number(row["stop"]["smallest_clearance_m"]),
@@ -51,8 +55,9 @@ def words(data: dict[str, Any]) -> list[str]:
         stops = [row["stop"]["smallest_clearance_m"] for row in (up, down)]
         told.append(
             f"{count} blades: behind the tower {number(down['characteristic_m'])} m remain, before it "
-            f"{number(up['characteristic_m'])} m; flap range {number(flap)} times, energy "
-            f"{number(energy, '.3f')} times, thump {number(thump, '.1f')} times that before it. The "
+            f"{number(up['characteristic_m'])} m, where {up['required_m']:.2f} m must; flap range "
+            f"{number(flap)} times, energy {number(energy, '.3f')} times, thump {number(thump, '.1f')} "
+            "times that before it. The "
             f"emergency stop leaves {number(stops[0])} m before and {number(stops[1])} m behind the "
             f"tower; it governs {' and '.join(worse) or 'neither'}."
         )
@@ -61,11 +66,16 @@ def words(data: dict[str, Any]) -> list[str]:
 
 def how(data: dict[str, Any]) -> str:
     """Return how the sides were compared, in words."""
+    met = data["shaft_to_wind_deg"]
+    cubes = (math.cos(math.radians(met["downwind"])) / math.cos(math.radians(met["upwind"]))) ** 3
     return (
         f"The same rotor and winds for all, under {'+'.join(data['stack'])} alone; two-bladed rotors keep "
-        "blade, machine and speed, redesigned in nothing. Flap and tower-base ranges are equivalent over a "
-        "year of normal turbulence; 'tower away' is the same range beside a slender tower without drag. The "
-        "thump is an index for comparison, no prediction of noise: the pressure pulse, from its lowest to "
+        "blade, machine and speed, redesigned in nothing. Tilt lifts the rotor on either side: the site's "
+        f"wind meets its shaft at {met['upwind']:.1f} degrees before and {met['downwind']:.1f} behind the "
+        f"tower, which by the cosine's cube is worth {cubes:.3f} times the power below rated wind. Flap and "
+        "tower-base ranges are equivalent over a year of normal turbulence; 'tower away' is the same range "
+        "beside a slender tower without drag. The thump is an index for comparison, no prediction of noise: "
+        "the pressure pulse, from its lowest to "
         f"its highest, at {data['thump_distance_m']:g} m along the shaft of one blade's changing force in "
         f"{data['thump_wind_m_s']:g} m/s, a compact dipole (Curle 1955) whose sections answer at once."
     )
