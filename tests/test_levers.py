@@ -19,6 +19,7 @@ from scenarios.studies.lever_mix import cheapest, cost_of, mix_data
 from scenarios.studies.lever_running import power, running
 from scenarios.studies.lever_worth import Given, Worth, worth_of
 from scenarios.studies.levers import cosine_exponents, one_metre, straightened
+from scenarios.studies.levers_text import warning_words
 from sim.design import Turbine
 from sim.kernels import layout as at
 from sim.plant.geometry import unloaded_clearance, unloaded_clearance_axis
@@ -300,6 +301,22 @@ def test_need_beyond_all_bounds_names_the_nearest_and_what_binds(tmp_path, capsy
     assert main(told) == 2
     error = capsys.readouterr().err
     assert "the nearest leaves 5.49 m" in error and "overhang_m at its upper bound 4.2" in error
+
+
+def test_a_mix_whose_blade_meets_a_multiple_of_rotor_speed_is_warned_of(
+    skerry: Turbine, given: Given, tmp_path
+) -> None:
+    """A blade of 0.45 of the stiffness swings at about 0.5 Hz, near three times 11 rpm: 0.55 Hz."""
+    costs = tmp_path / "costs.toml"
+    costs.write_text(
+        "[bounds]\noverhang_m = [8.0, 8.0]\ntilt_deg = [5.0, 5.0]\ncone_deg = [2.5, 2.5]\n"
+        "prebend_m = [2.0, 2.0]\nstiffness_factor = [0.45, 0.45]\ntower_thinner_m = [0.0, 0.0]\n"
+        "thrust_cut = [0.0, 0.0]\npulse_deg = [0.0, 0.0]\n"
+    )
+    found = mix_data(skerry, given, 1.0, costs)
+    assert any("flap mode 1" in line and "3P" in line for line in found["warnings"])
+    assert "3P" in warning_words(found)
+    assert "no frequency meets" in warning_words({"warnings": []})
 
 
 @pytest.mark.parametrize(

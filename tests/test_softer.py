@@ -186,7 +186,7 @@ def test_softer_tells_every_stack_and_what_a_silent_failure_does(tmp_path, capsy
     assert guarded["fails_silently"]["margin_m"] < guarded["margin_m"]
     assert alone["fails_silently"] is None
     page = (tmp_path / "brisk-study-softer.html").read_text(encoding="utf-8")
-    assert "When the logic fails silently" in page and "6P" in page
+    assert "When the logic fails silently" in page and "6P" in page and "flap mode 2</text>" in page
 
 
 def test_the_factors_interval_holds_the_factor_and_is_none_where_only_gusts_decide() -> None:

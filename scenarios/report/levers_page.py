@@ -17,6 +17,7 @@ from scenarios.studies.levers_text import (
     metre_cells,
     mix_rows,
     mix_words,
+    warning_words,
     weight_words,
     where_text,
 )
@@ -51,7 +52,11 @@ def levers_page(data: Mapping[str, Any]) -> Page:
             0,
             Section(
                 f"The cheapest mix that keeps {mix['need_m']:g} m",
-                [Text(weight_words(mix)), Table(MIX_HEAD, [Row(cells) for cells in mix_rows(mix)])],
+                [
+                    Text(weight_words(mix)),
+                    Table(MIX_HEAD, [Row(cells) for cells in mix_rows(mix)]),
+                    Text(warning_words(mix)),
+                ],
             ),
         )
     best = max(rows, key=lambda row: row["gain_governing_m"])

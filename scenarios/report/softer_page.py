@@ -9,7 +9,7 @@ from typing import Any
 from scenarios.report.drawing import RULE, SOFT, legend_above, pens, sheet
 from scenarios.report.page import BREAKS, HOLDS, Figure, Lines, Page, Row, Section, Table, Text
 from scenarios.scenario import Scenario
-from scenarios.studies.campbell import MODES, MULTIPLES
+from scenarios.studies.campbell import MODES, MULTIPLES, told_mode
 from scenarios.studies.softer_text import (
     HEAD,
     SILENT_HEAD,
@@ -83,7 +83,7 @@ def campbell_figure(scenario: Scenario, data: Mapping[str, Any]) -> str:
     pen = pens([row["stack"] for row in data["stacks"]])
     with sheet("campbell", 4.2) as page:
         axis = page.axes[0][0]
-        top = 0.0
+        top, heights = 0.0, dict[str, float]()
         for row in data["stacks"]:
             if row["campbell"] is None:
                 continue
@@ -92,6 +92,7 @@ def campbell_figure(scenario: Scenario, data: Mapping[str, Any]) -> str:
             for number, mode in enumerate(MODES):
                 values = [point[mode] for point in points]
                 top = max(top, *values)
+                heights[mode] = max(heights.get(mode, 0.0), values[0])
                 axis.plot(
                     speeds, values, **pen[row["stack"]].line, label=row["stack"] if number == 0 else None
                 )
@@ -100,6 +101,8 @@ def campbell_figure(scenario: Scenario, data: Mapping[str, Any]) -> str:
             axis.plot([0.0, 1.1 * high], [0.0, 1.1 * high * multiple / 60.0], color=SOFT, linewidth=0.7)
             axis.annotate(f"{multiple}P", (1.1 * high, 1.1 * high * multiple / 60.0), (3, 0),
                           textcoords="offset points", va="center", fontsize=7.5)  # fmt: skip
+        for mode, value in heights.items():
+            axis.annotate(told_mode(mode), (0.0, value), (4, 4), textcoords="offset points", fontsize=7.5)
         axis.axvspan(low, high, color=SOFT, alpha=0.1, linewidth=0.0)
         axis.set_xlim(0.0, 1.14 * high)
         axis.set_ylim(0.0, 1.1 * max(top, 0.1))

@@ -42,10 +42,10 @@ def campbell(turbine: Turbine) -> dict[str, Any]:
         for multiple in MULTIPLES:
             at = crossing([row["rotor_speed_rpm"] for row in rows], [row[mode] for row in rows], multiple)
             if math.isfinite(at) and low <= at <= high:
-                warnings.append(f"{_told(mode)} meets {multiple}P at {at:.2f} rpm")
+                warnings.append(f"{told_mode(mode)} meets {multiple}P at {at:.2f} rpm")
             elif _is_near(rows, mode, multiple, high):
                 warnings.append(
-                    f"{_told(mode)} is within {NEAR:.0%} of {multiple}P at rated speed, {high:.2f} rpm"
+                    f"{told_mode(mode)} is within {NEAR:.0%} of {multiple}P at rated speed, {high:.2f} rpm"
                 )
     return {"rows": rows, "warnings": warnings}
 
@@ -62,10 +62,13 @@ def crossing(rpm: list[float], frequency: list[float], multiple: int) -> float:
 
 
 def _is_near(rows: list[dict[str, float]], mode: str, multiple: int, rated: float) -> bool:
+    if not rows or rows[-1]["rotor_speed_rpm"] < rated:
+        return False
     frequency = np.interp(rated, [row["rotor_speed_rpm"] for row in rows], [row[mode] for row in rows])
     return bool(abs(frequency / (multiple * rated / 60.0) - 1.0) < NEAR)
 
 
-def _told(mode: str) -> str:
+def told_mode(mode: str) -> str:
+    """Return the name of a mode in words."""
     kind, number = mode.split("_")
     return f"{kind} mode {number}"

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from scenarios.studies.lever_design import LEVERS, Mix, mix_of
+from scenarios.studies.campbell import campbell
+from scenarios.studies.lever_design import LEVERS, Mix, made, mix_of
 from scenarios.studies.lever_keys import WeightKeys, read_costs
 from scenarios.studies.lever_worth import Given, Worth, worth_of
 from sim.design import Turbine
@@ -235,6 +236,7 @@ def mix_data(turbine: Turbine, given: Given, need: float, path: Path | None) -> 
             for k, (lever, pair) in enumerate(zip(LEVERS, pairs, strict=True))
         ],
         "worth": there.told(),
+        "warnings": campbell(made(turbine, Mix(*found.at.tolist()), given.spar_share))["warnings"],
         "weights": weights.model_dump(),
         "weights_from": "ours, to be replaced by yours: --weights FILE" if path is None else str(path),
     }

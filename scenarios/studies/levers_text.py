@@ -166,6 +166,11 @@ def weight_words(mix: Mapping[str, Any]) -> str:
     return f"Weights ({mix['weights_from']}): {told}."
 
 
+def warning_words(mix: Mapping[str, Any]) -> str:
+    """Return where the frequencies of the mix's blade meet multiples of rotor speed."""
+    return f"Its blade: {'; '.join(mix['warnings']) or 'no frequency meets 1P, 2P, 3P or 6P'}."
+
+
 def mix_text(mix: Mapping[str, Any]) -> str:
     """Return the cheapest mix for people."""
-    return f"{mix_words(mix)}\n{table(MIX_HEAD, mix_rows(mix))}\n{weight_words(mix)}"
+    return f"{mix_words(mix)}\n{table(MIX_HEAD, mix_rows(mix))}\n{warning_words(mix)}\n{weight_words(mix)}"

@@ -57,11 +57,20 @@ def words(data: dict[str, Any]) -> list[str]:
             f"{count} blades: behind the tower {number(down['characteristic_m'])} m remain, before it "
             f"{number(up['characteristic_m'])} m, where {up['required_m']:.2f} m must; flap range "
             f"{number(flap)} times, energy {number(energy, '.3f')} times, thump {number(thump, '.1f')} "
-            "times that before it. The "
+            f"times that before it. The tower adds {_added(up)} to the flap range before and {_added(down)} "
+            "behind it. The "
             f"emergency stop leaves {number(stops[0])} m before and {number(stops[1])} m behind the "
             f"tower; it governs {' and '.join(worse) or 'neither'}."
         )
     return told
+
+
+def _added(row: dict[str, Any]) -> str:
+    """Tell by how much the tower raises a flap range, with the interval over seeds."""
+    if not math.isfinite(row["flap_tower_share"]):
+        return "an unknown part"
+    ends = row["flap_tower_share_interval"]
+    return f"{row['flap_tower_share']:.1%} ({100.0 * ends['low']:.1f}..{100.0 * ends['high']:.1f})"
 
 
 def how(data: dict[str, Any]) -> str:
