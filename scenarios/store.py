@@ -100,6 +100,8 @@ class Store:
                 is_whole = False
                 continue
             hits = {key: result for key, result in batch.items() if key in wanted}
+            if len(hits) < len(batch):  # views would keep the whole batch in memory
+                hits = {key: {name: a.copy() for name, a in result.items()} for key, result in hits.items()}
             found |= hits
             wanted = wanted - hits.keys()
         return is_whole

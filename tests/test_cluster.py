@@ -41,6 +41,13 @@ class Local:
         self.processes.append(dask(self.folder, command))
         return self.processes[-1]
 
+    def wait_for(self, number: int) -> None:
+        """Wait until so many workers are there; on a busy machine that takes longer than a campaign waits."""
+        from distributed import Client
+
+        with Client(self.address, set_as_default=False) as client:
+            client.wait_for_workers(number, timeout=120.0)
+
 
 def dask(folder: Path, command: list[str]) -> subprocess.Popen[bytes]:
     log = (folder / f"{command[0]}.log").open("ab")
@@ -111,6 +118,7 @@ def test_a_killed_worker_of_two_changes_no_bit(local: Local, tmp_path: Path) -> 
     """Two workers on the real simulator; one is killed once the first batch is in the store."""
     lost = local.hire("--no-nanny")
     local.hire("--no-nanny")
+    local.wait_for(2)
     root = tmp_path / "store"
     child = short.start(root, local.address)
     began = time.monotonic()
@@ -131,9 +139,10 @@ def test_what_a_cluster_lacks_and_what_it_holds_up_is_named(
     with pytest.raises(InputError, match="answers but has no worker"):
         run_cases(CASES, Store(tmp_path / "none", "v"), local.address)
     local.hire()
+    local.wait_for(1)
     engine, limits = Engine(fakes.hangs_on_stack_stuck), Limits(lanes=4, stall_beating_s=1.0)
     stuck = make_case(1, "stuck")
-    monkeypatch.setattr(cluster, "CREW_S", 60.0)
+    monkeypatch.setattr(cluster, "CREW_S", 60.0)  # a worker that is ended for what hangs starts again
     campaign = run_cases([*CASES, stuck], Store(tmp_path / "s", "v"), local.address, None, engine, limits)
     assert campaign.results.keys() == {case.key for case in CASES}
     assert "stood still" in campaign.tally.failed[stuck.key]

@@ -6,6 +6,7 @@ import logging
 import os
 import tempfile
 import time
+import tracemalloc
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -49,6 +50,23 @@ def test_only_what_is_asked_for_is_returned(tmp_path: Path) -> None:
     store.write({"a": {"x": np.arange(3)}, "b": {"x": np.arange(2)}})
     assert store.load(["b", "not there"]).keys() == {"b"}
     assert store.keys() == {"a", "b"}
+
+
+@pytest.mark.parametrize("number", [1, 50])
+def test_what_is_loaded_takes_its_own_memory_and_not_its_neighbours(tmp_path: Path, number: int) -> None:
+    """The batch that a few results come from is let go, and no second copy of a whole one is kept."""
+    result = {"x": np.arange(10_000.0), "status": np.array(0)}
+    Store(tmp_path, "v").write({str(n): result for n in range(50)})
+    store = Store(tmp_path, "v")
+    store.keys()
+    tracemalloc.start()
+    try:
+        found = store.load(str(n) for n in range(number))
+        held = tracemalloc.get_traced_memory()[0]
+    finally:
+        tracemalloc.stop()
+    assert len(found) == number
+    assert held < 1.1 * number * result["x"].nbytes + 20_000
 
 
 def test_a_truncated_file_is_set_aside_with_a_warning_and_its_cases_are_missing(

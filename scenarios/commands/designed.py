@@ -49,7 +49,7 @@ def card(
 @click.option("--reference-intensity", type=float, metavar="SHARE", help="Iref of category S.")
 @out_option
 @output_options
-def winds(speed: float, out: Path, as_json: bool, is_quiet: bool, debug: bool, **site: Any) -> ExitCode:
+def winds(speed: float, out: Path, as_json: bool, is_quiet: bool, **site: Any) -> ExitCode:
     """A site's standard wind conditions (IEC 61400-1), as a table and a picture of each event in time."""
     from scenarios.studies.winds import make_site, run
 
@@ -103,7 +103,6 @@ def levers(
     out: Path,
     as_json: bool,
     is_quiet: bool,
-    debug: bool,
     **asked: Any,
 ) -> ExitCode:
     """What geometry, stiffness and control of TURBINE buy in clearance, and what each costs.
@@ -168,7 +167,6 @@ def loops(
     out: Path,
     as_json: bool,
     is_quiet: bool,
-    debug: bool,
     **asked: Any,
 ) -> ExitCode:
     """Linear models of TURBINE under stacks of logic: poles, margins, step and frequency responses.

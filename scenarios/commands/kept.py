@@ -49,7 +49,7 @@ def list_(keys: bool, layer: str | None, faults: bool, as_json: bool, **_: Any) 
 @click.option("--all-versions", "with_versions", is_flag=True, help="And those of every other code version.")
 @click.option("--yes", "is_sure", is_flag=True, help="Remove what --prune names.")
 @output_options
-def store(folder: Path | None, as_json: bool, is_quiet: bool, debug: bool, **given: bool) -> ExitCode:
+def store(folder: Path | None, as_json: bool, is_quiet: bool, **given: bool) -> ExitCode:
     """What the result store FOLDER holds; the per-user store if none is given.
 
     What is there, missing or failed of each scenario, and how large it is. Nothing is removed without --yes.

@@ -47,7 +47,8 @@ def stacked(*decorators: Callable[[Any], Any]) -> Callable[[Function], Function]
 output_options = stacked(
     click.option("--json", "as_json", is_flag=True, help="Print one JSON object."),
     click.option("--quiet", "is_quiet", is_flag=True, help="No progress, no warnings."),
-    click.option("--debug", is_flag=True, help="Show where a fault of ours arose."),
+    # Heeded in `scenarios.cli`, whatever the command.
+    click.option("--debug", is_flag=True, expose_value=False, help="Show where a fault of ours arose."),
 )
 set_option = click.option(
     "--set",
