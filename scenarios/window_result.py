@@ -73,17 +73,20 @@ def _beside(item: Sampled, span: Span) -> dict[str, Any]:
     -----
     The nearest: in which the own stack strikes, or the tenth that founds the next level where none does.
     """
+    sampler = item.sampler
+    if not isinstance(sampler, SubsetSimulation):
+        return {}
     starts = np.zeros(len(item.smallest))
     least = np.full(len(item.smallest), np.nan)
     for number, (time, clearance) in item.beside.items():
         starts[number] = cluster_starts(time[clearance <= 0.0], span.lead, span.lead)
         least[number] = np.min(clearance, initial=np.inf)
-    level = item.sampler.population(0.0)
+    level = sampler.population(0.0)
     cutoff = max(float(np.quantile(level.values, SHARE, method="lower")), 0.0)
     near = level.origins[level.values <= cutoff]
     known = least[near][np.isfinite(least[near])]
     return {
-        **_columns("missed", [joint_rate(item.sampler, starts, span.judged)]),
+        **_columns("missed", [joint_rate(sampler, starts, span.judged)]),
         "beside_windows": np.unique(near).size,
         "beside_below_m": np.max(level.values[level.values <= cutoff]),
         "beside_least_m": np.min(known) if known.size else np.nan,

@@ -28,6 +28,7 @@ from scenarios.studies.calibration import calibrated
 from scenarios.studies.integrity import integrity_data, integrity_text
 from scenarios.studies.ledger import ledger_data, rebounds
 from scenarios.studies.odds_telling import odds_data, odds_text
+from scenarios.studies.reliability import run
 from scenarios.studies.replay import replay_file
 from scenarios.studies.worksheet import worksheet
 from scenarios.window_job import Span
@@ -312,6 +313,8 @@ def test_what_the_logic_leaves_where_the_reference_comes_nearest_is_told(sampled
         assert row["is_bound"] and row["per_year_high"] == pytest.approx(bound)
         assert len(row["winds"]) == len(rows) == 2
     assert "Strikes of the reference that it does not prevent: <" in odds_text(told)
+    ended = [dict(row, ended_early=3) for row in sampled.strata]
+    assert "3 of 20 windows ended early" in odds_text(odds_data(replace(sampled, strata=ended), 5e-4))
     jumped = [dict(row, sharpest_change=9.0) for row in sampled.strata]
     assert not any("jumps" in item for item in odds_data(replace(sampled, strata=[]), 5e-4)["warnings"])
     assert any("by a hair" in item for item in odds_data(replace(sampled, strata=jumped), 5e-4)["warnings"])
@@ -347,6 +350,14 @@ def test_integrity_takes_the_odds_without_logic_for_demands(small: Brisk, sample
 def test_wrong_assumptions_are_refused(key: str, value: float, sentence: str) -> None:
     with pytest.raises(InputError, match=sentence):
         load_scenario(FILE, [(key, value)])
+
+
+@pytest.mark.parametrize("part", ["faults", "room"])
+def test_what_is_told_in_turbulence_is_not_told_without_any(small: Brisk, part: str) -> None:
+    gusts = [case for case in small.scenario.cases if case.is_event]
+    scenario = replace(small.scenario, cases=tuple(gusts))
+    with pytest.raises(InputError, match=f"no turbulence in which the rotor turns; `--only {part}` marches"):
+        run(scenario, small.options, True, part)
 
 
 @pytest.mark.parametrize(

@@ -70,13 +70,20 @@ def _left(odds: Odds, doubt: str) -> list[dict[str, Any]]:
 
 
 def _warnings(odds: Odds) -> list[str]:
-    """Return where the clearance jumps between near windows, so that sampling may miss a region."""
+    """Return where windows ended early, and where sampling may miss a region because the clearance jumps."""
     jumps: dict[str, list[str]] = {}
+    cut = [
+        f"{row['stack']} at {row['wind_speed_m_s']:g} m/s, {row['uncertainty']}, {row['ended_early']} of "
+        f"{row['evaluations']} windows ended early, by the plant or by a layer that raised: what would have "
+        "come after is not in the odds"
+        for row in odds.strata
+        if row["ended_early"]
+    ]
     for row in odds.strata:
         if row["sharpest_change"] > SHARP:
             wind = f"{row['wind_speed_m_s']:g} m/s {row['uncertainty']}"
             jumps.setdefault(row["stack"], []).append(wind)
-    return [
+    return cut + [
         f"{stack}, the clearance jumps between near windows ({', '.join(winds)}), as where logic acts or not "
         "by a hair: a region behind a jump may be missed, and the intervals hold less often"
         for stack, winds in jumps.items()

@@ -20,6 +20,7 @@ from scenarios.studies.replay import write_replays
 from scenarios.studies.study import judge_scenario
 from scenarios.studies.window_runs import speed_bins
 from scenarios.studies.worksheet import worksheet
+from sim.errors import InputError
 
 PARTS = ("ledger", "faults", "room", "odds", "integrity")
 
@@ -60,7 +61,8 @@ def run(scenario: Scenario, options: Options, is_quick: bool = False, only: str 
     Raises
     ------
     InputError, RunError
-        As `scenarios.campaign.run_cases`; a file cannot be written.
+        As `scenarios.campaign.run_cases`; the winds that a part needs are not there; a file cannot be
+        written.
     """
     from scenarios.report.page import prepare, render, write
     from scenarios.report.reliability import reliability_page
@@ -68,6 +70,11 @@ def run(scenario: Scenario, options: Options, is_quick: bool = False, only: str 
     prepare(options.out)
     if only in (None, "odds", "integrity"):
         speed_bins(scenario)  # refuses a scenario without normal turbulence before anything is marched
+    if only in ("faults", "room") and not any(c.is_sound_turbulence for c in scenario.cases):
+        raise InputError(
+            f"{scenario.path}: no turbulence in which the rotor turns; `--only {only}` marches "
+            "there (`--only ledger` needs none)"
+        )
     asked = _Asked(scenario, Store(options.store), options, is_quick, {}, [], [])
     for part in PARTS if only is None else (only,):
         _ANSWERS[part](asked)

@@ -44,7 +44,7 @@ def speed_bins(scenario: Scenario, most: int | None = None) -> list[tuple[tuple[
     if not speeds:
         raise InputError(
             f"{scenario.path}: the scenario has no winds of kind 'normal_turbulence'; odds are counted there "
-            "(`--only faults`, `--only room` and `--only ledger` need none)"
+            "(`--only ledger` needs no turbulence, `--only faults` and `--only room` need any)"
         )
     machine = scenario.candidate.design.machine
     edges = speed_edges(speeds, machine.cut_in, machine.cut_out)
