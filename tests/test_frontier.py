@@ -27,7 +27,7 @@ from sim.kernels import layout as at
 from sim.plant.trim import steady_table
 from tests import small_machine as small
 
-PASSES, HOUR = 40, 1.0
+PASSES, HOUR = 160, 1.0
 SKILL = {"guard": 0.3, "kalman-guard": 0.2, "learning": 1.5}
 """Standard deviation of the made-up forecasts [m]."""
 RELIEF, PER_METRE = 0.5, 2.0 / 0.5
@@ -167,6 +167,19 @@ def test_the_best_forecast_wins_and_the_sentence_says_at_what_share_of_the_pulse
     learning = next(line for line in reason_lines(data) if line.startswith("learning"))
     assert f"scatters by {rows_of(data, 'learning')[0.8]['forecast_late_sd_m']:.1f}" in learning
     assert "times the travel of kalman-guard" in learning
+
+
+def test_a_bound_at_no_miss_is_told_beside_what_winds_that_fail_whole_would_leave_open(known):
+    data, without, *_ = known
+    sure = next(row for row in data["verdict"] if row["layer"] == "kalman-guard")["surely"]
+    demands = np.sum(without < data["required_clearance_m"], axis=1)
+    assert (sure["broken_passes"], sure["winds"]) == (0, 100)
+    # Garwood's 3.689 events at none seen, over the demands; times those that come together, or a wind's own.
+    high = 3.689 / demands.sum()
+    assert sure["missed_interval"]["high"] == pytest.approx(high * data["misses_together"], rel=1e-3)
+    whole = high * np.sum(demands**2) / demands.sum()
+    assert sure["missed_high_if_winds_fail_whole"] == pytest.approx(whole, rel=1e-3)
+    assert f"no less than {100 * whole:.0f} %" in claim_sentence(data)
 
 
 def test_the_page_draws_every_layer_and_tells_what_the_text_tells(known):

@@ -17,10 +17,10 @@ NOTE = (
     "without logic break it ({required:.2f} m), so that misses can be counted: {demands} of {passes} passes. "
     "Missed is the share of passes that break with the logic, missed or harmed, over those that break "
     "without it in the same winds: both are counted, none is estimated. Its 95 % interval is over seeds, "
-    "and heeds that misses come in bursts (of {together}, as settings tell that miss some). Settings that "
-    "miss many in the first winds meet no others. Extra travel is that over the stack without tower-pass "
-    "logic, per blade. The oracle is no logic: each pass of the run without logic is given just the relief "
-    "that it turned out to lack, at the settled relief per degree, up and back."
+    "and heeds how many misses come together: {together}, by the settings that miss some. Settings that miss "
+    "many in the first winds meet no others. Extra travel is that over the stack without tower-pass logic, "
+    "per blade. The oracle is no logic: each pass of the run without logic is given just the relief that it "
+    "turned out to lack, at the settled relief per degree, up and back."
 )
 HEAD = [
     "logic", "swept", "value", "demands", "broken", "of these harmed", "missed %", "95 % from", "to",
@@ -44,7 +44,7 @@ def frontier_note(data: Row) -> str:
         required=data["required_clearance_m"],
         demands=data["demands"],
         passes=data["passes_without_logic"],
-        together=number(data["misses_together"], ".1f"),
+        together=number(data["misses_together"], ".2f"),
     )
 
 
@@ -85,8 +85,16 @@ def claim_sentence(data: Row) -> str:
     words = "is shown" if sure["holds"] else "is not shown"
     return (
         f"{told} With both ends of 95 % intervals it {words}: {sure['layer']}, {_measured(row)} "
-        f"(of the pulse's {_interval(row['over_permanent_pulse_interval'], 1.0, '.2f')})."
+        f"(of the pulse's {_interval(row['over_permanent_pulse_interval'], 1.0, '.2f')}){_at_worst(row)}."
     )
+
+
+def _at_worst(row: Row) -> str:
+    """Say what seeds alone could rule out, where none is missed and bursts are known from other settings."""
+    if row["broken_passes"]:
+        return ""
+    high = number(100.0 * row["missed_high_if_winds_fail_whole"], ".0f")
+    return f"; were a wind's demands missed all or none, seeds could rule out no less than {high} %"
 
 
 def _measured(row: Row) -> str:
