@@ -354,6 +354,9 @@ def test_table_of_levers_goes_to_json_and_to_a_page(
     assert main(["levers", "skerry", "--json", "--out", str(tmp_path)]) == 0
     data = json.loads(capsys.readouterr().out)
     assert [row["lever"] for row in data["levers"]] == list(Mix(1.0, 1.0, 1.0, 1.0).told())
+    cut = next(row for row in data["levers"] if row["lever"] == "thrust_cut")
+    whole = moved(skerry, given, "thrust_cut", 0.1)  # energy lost grows faster than the cut
+    assert cut["prices"]["energy_GWh"] == pytest.approx(whole.energy_GWh - base.energy_GWh, rel=1e-9)
     for row in data["levers"]:
         lever = next(each for each in LEVERS if each.name == row["lever"])
         if lever.name == "tower_thinner_m":

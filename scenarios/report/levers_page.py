@@ -17,6 +17,7 @@ from scenarios.studies.levers_text import (
     metre_cells,
     mix_rows,
     mix_words,
+    turned,
     warning_words,
     weight_words,
     where_text,
@@ -38,11 +39,11 @@ def levers_page(data: Mapping[str, Any]) -> Page:
         ),
         Section(
             "What a unit of each buys, and what it changes",
-            [Text(where_text(data)), Table(GAIN_HEAD, [Row(gain_cells(row)) for row in rows], left=2)],
+            [Text(where_text(data)), _table(turned(GAIN_HEAD, map(gain_cells, rows)))],
         ),
         Section(
             "The price of one metre",
-            [Table(METRE_HEAD, [Row(metre_cells(row)) for row in rows], left=2)],
+            [_table(turned(METRE_HEAD, map(metre_cells, rows)))],
         ),
         Section("What they do to each other", [Lines(interaction_lines(data))]),
     ]
@@ -73,6 +74,10 @@ def levers_page(data: Mapping[str, Any]) -> Page:
         mark=UNKNOWN,
         sections=sections,
     )
+
+
+def _table(lines: Sequence[Sequence[str]]) -> Table:
+    return Table(list(lines[0]), [Row(list(cells)) for cells in lines[1:]])
 
 
 def tornado(rows: Sequence[Mapping[str, Any]], base: float) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 
 from scenarios.report.drawing import legend_above, pens, sheet
 from scenarios.report.page import BREAKS, HOLDS, Figure, Lines, Page, Row, Section, Table, Text
-from scenarios.studies.sides_text import HEAD, cells, how, words
+from scenarios.studies.sides_text import BILL_HEAD, ROOM_HEAD, bill_cells, how, room_cells, words
 
 FORCE = (
     "Force of one blade along the shaft about its passage of the tower, steady wind, induced velocity held: "
@@ -28,7 +28,14 @@ def sides_page(data: dict[str, Any]) -> Page:
         verdict=told[0],
         mark=HOLDS if holds else BREAKS,
         sections=[
-            Section("Side by side", [Table(HEAD, [Row(cells(row)) for row in data["sides"]]), Lines(told)]),
+            Section(
+                "Side by side",
+                [
+                    Table(ROOM_HEAD, [Row(room_cells(row)) for row in data["sides"]]),
+                    Table(BILL_HEAD, [Row(bill_cells(row)) for row in data["sides"]]),
+                    Lines(told),
+                ],
+            ),
             Section("How it was compared", [Text(how(data))]),
             Section("The thump", [Figure(force_figure(data), FORCE)]),
         ],

@@ -18,8 +18,9 @@ SPAR_SHARE = 0.4
 class Lever:
     """One thing that can be changed.
 
-    ``unit`` is what a gain is told per; ``step`` what derivatives are taken with; ``low`` and ``high`` how
-    far it is moved from the turbine as it is, unless bounds are given. ``ways``: -1 and +1, or one way.
+    ``unit`` is what a gain is told per; ``step`` what derivatives are taken with, of one way a whole unit, for
+    its cost grows faster than itself; ``low`` and ``high`` how far it is moved from the turbine as it is,
+    unless bounds are given. ``ways``: -1 and +1, or one way.
     """
 
     name: str
@@ -38,7 +39,7 @@ LEVERS = (
     Lever("prebend_m", "prebend at the tip", "m", 0.1, -2.0, 2.0),
     Lever("stiffness_factor", "flap stiffness", "10 %", 0.02, -0.3, 0.3),
     Lever("tower_thinner_m", "tower thinner where the tip passes", "m", 0.05, -0.3, 0.3),
-    Lever("thrust_cut", "thrust limit lowered", "10 %", 0.05, 0.0, 0.2, (0.0, 1.0)),
+    Lever("thrust_cut", "thrust limit lowered", "10 %", 0.1, 0.0, 0.2, (0.0, 1.0)),
     Lever("pulse_deg", "pitched away at each pass", "deg", 1.0, 0.0, 4.0, (0.0, 1.0)),
 )
 """In the order of every table; a lever of the unit 10 % counts in shares, so a unit of it is 0.1."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from scenarios.answer import table
@@ -12,12 +12,12 @@ from scenarios.studies.amounts import number
 COLUMNS: Mapping[str, tuple[str, str, float]] = {
     "energy_GWh": ("energy MWh/a", "+.1f", 1e3),
     "main_bearing_mean_kNm": ("bearing kNm", "+.0f", 1.0),
-    "main_bearing_extreme_kNm": ("extreme", "+.0f", 1.0),
+    "main_bearing_extreme_kNm": ("bearing extreme kNm", "+.0f", 1.0),
     "bed_plate_mean_kNm": ("bed plate kNm", "+.0f", 1.0),
-    "bed_plate_extreme_kNm": ("extreme", "+.0f", 1.0),
+    "bed_plate_extreme_kNm": ("bed plate extreme kNm", "+.0f", 1.0),
     "yaw_bearing_kNm": ("yaw bearing kNm", "+.0f", 1.0),
     "root_steady_kNm": ("root kNm", "+.0f", 1.0),
-    "root_turning_kNm": ("by turning", "+.0f", 1.0),
+    "root_turning_kNm": ("root by turning kNm", "+.0f", 1.0),
     "blade_mass_t": ("blade t", "+.2f", 1.0),
     "envelope_m": ("envelope m", "+.2f", 1.0),
     "tower_mass_t": ("tower t", "+.1f", 1.0),
@@ -55,6 +55,11 @@ def metre_cells(row: Mapping[str, Any]) -> list[str]:
     ]
 
 
+def turned(head: Sequence[str], lines: Iterable[Sequence[str]]) -> list[tuple[str, ...]]:
+    """Return a table's lines with a column for each lever: the prices are too many for one line."""
+    return list(zip(head, *lines, strict=True))
+
+
 def where_text(data: Mapping[str, Any]) -> str:
     """Return under what the levers were looked at, in words."""
     site, assumed, base = data["site"], data["assumed"], data["as_it_is"]
@@ -72,7 +77,9 @@ def where_text(data: Mapping[str, Any]) -> str:
         f"Rayleigh's winds of mean {site['mean_wind_m_s']:.1f} m/s (class {site['wind_class']}). Extreme "
         f"bending: the standard's extreme shear, category {site['turbulence_category']}. The main bearing "
         f"stands {assumed['bearing_share']:g} of the overhang behind the hub centre, and a blade's mass "
-        f"changes by {assumed['spar_share']:g} of the share that its flap stiffness does."
+        f"changes by {assumed['spar_share']:g} of the share that its flap stiffness does. Where a lower "
+        "thrust limit raises extreme bending, a blade at fine pitch stalls in the shear's stronger wind, "
+        "and a pitched one does not."
     )
 
 
@@ -114,8 +121,13 @@ def interaction_lines(data: Mapping[str, Any]) -> list[str]:
 
 def levers_text(data: Mapping[str, Any]) -> str:
     """Return the table for people."""
-    gains = table(GAIN_HEAD, [gain_cells(row) for row in data["levers"]], left=2)
-    metres = table(METRE_HEAD, [metre_cells(row) for row in data["levers"]], left=2)
+    gains, metres = (
+        table(list(lines[0]), [list(cells) for cells in lines[1:]])
+        for lines in (
+            turned(GAIN_HEAD, map(gain_cells, data["levers"])),
+            turned(METRE_HEAD, map(metre_cells, data["levers"])),
+        )
+    )
     parts = [
         base_text(data),
         where_text(data),
@@ -155,8 +167,9 @@ def mix_words(mix: Mapping[str, Any]) -> str:
     )
     return (
         f"The cheapest mix that keeps {mix['need_m']:g} m in the governing wind leaves "
-        f"{mix['governing_m']:.2f} m (unloaded {mix['unloaded_m']:.2f} m) and costs {mix['cost']:+.4g} "
-        f"against the turbine as it is, in the weights' own unit; {shadow}."
+        f"{mix['governing_m']:.2f} m (unloaded {mix['unloaded_m']:.2f} m) and costs {abs(mix['cost']):.4g} "
+        f"{'less' if mix['cost'] < 0.0 else 'more'} than the turbine as it is, in the weights' own unit; "
+        f"{shadow}."
     )
 
 

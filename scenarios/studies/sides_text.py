@@ -8,23 +8,12 @@ from typing import Any
 from scenarios.answer import table
 from scenarios.studies.amounts import number
 
-HEAD = [
-    "",
-    "unloaded m",
-    "remains m",
-    "interval",
-    "needed m",
-    "governing",
-    "stop m",
-    "same gust m",
-    "flap kNm",
-    "tower away",
-]
-HEAD += ["tower base kNm", "energy", "thump Pa", "a second"]
+ROOM_HEAD = ["", "unloaded m", "remains m", "interval", "needed m", "governing", "stop m", "same gust m"]
+BILL_HEAD = ["", "flap kNm", "tower away kNm", "tower base kNm", "energy", "thump Pa", "passages a second"]
 
 
-def cells(row: dict[str, Any]) -> list[str]:
-    """Return one side as the cells of a table; no interval where a gust governs, which has no seeds."""
+def room_cells(row: dict[str, Any]) -> list[str]:
+    """Return what one side leaves, as the cells of a table; a gust has no seeds, and so no interval."""
     ends = row["characteristic_interval_m"]
     return [
         row["entry"],
@@ -35,6 +24,13 @@ def cells(row: dict[str, Any]) -> list[str]:
         row["governing"],
         number(row["stop"]["smallest_clearance_m"]),
         number(row["stop"]["without_stop_m"]),
+    ]
+
+
+def bill_cells(row: dict[str, Any]) -> list[str]:
+    """Return what one side costs, as the cells of a table."""
+    return [
+        row["entry"],
         number(row["flap_range_kNm"], ".0f"),
         number(row["flap_range_tower_away_kNm"], ".0f"),
         number(row["tower_base_range_kNm"], ".0f"),
@@ -92,5 +88,6 @@ def how(data: dict[str, Any]) -> str:
 
 def sides_text(data: dict[str, Any]) -> str:
     """Return the comparison for people."""
-    rows = table(HEAD, [cells(row) for row in data["sides"]])
-    return "\n\n".join([*words(data), rows, how(data), f"page: {data['page']}"])
+    room = table(ROOM_HEAD, [room_cells(row) for row in data["sides"]])
+    bill = table(BILL_HEAD, [bill_cells(row) for row in data["sides"]])
+    return "\n\n".join([*words(data), room, bill, how(data), f"page: {data['page']}"])
