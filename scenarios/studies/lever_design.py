@@ -18,8 +18,8 @@ SPAR_SHARE = 0.4
 class Lever:
     """One thing that can be changed.
 
-    ``unit`` is what a gain is told per; ``step`` what derivatives are taken with, of one way a whole unit, for
-    its cost grows faster than itself; ``low`` and ``high`` how far it is moved from the turbine as it is,
+    ``unit`` is what a gain is told per; ``step`` what derivatives are taken with, of one way a whole unit,
+    for its cost grows faster than itself; ``low`` and ``high`` how far it is moved from the turbine as it is,
     unless bounds are given. ``ways``: -1 and +1, or one way.
     """
 
