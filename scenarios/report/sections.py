@@ -27,6 +27,7 @@ from scenarios.studies.amounts import (
 from scenarios.studies.assess import CHANNELS, Assessment
 from scenarios.studies.featured import Features
 from scenarios.studies.gather import yearly_hours
+from scenarios.studies.ruling import governing_data, required_cell
 from scenarios.studies.telling import governing_text, held, straw_man
 
 Entries = Sequence[Assessment]
@@ -138,15 +139,21 @@ def _cases_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     conditions = list(dict.fromkeys(item.condition for item in entries[0].verdict.bins))
     rows = []
     for entry in entries:
-        worst = entry.verdict.per_condition()
+        worst = governing_data(entry)
         cells = [governing_text(entry.verdict.governing)]
         for condition in conditions:
             item = worst[condition]
-            margin = number(item.margin, "+.2f")
-            cells.append(f"{number(item.characteristic)} at {item.speed:g} m/s, margin {margin}")
+            margin = number(item["margin_m"], "+.2f")
+            cells.append(
+                f"{number(item['characteristic_clearance_m'])} at {item['wind_speed_m_s']:g} m/s, "
+                f"margin {margin} over {required_cell(item)}"
+            )
         rows.append(_row(entry, pen, entries, cells))
     head = ["entry", "governing case", *(f"{condition} [m]" for condition in conditions)]
-    note = "The governing wind speed of each load case, its characteristic clearance, and the margin."
+    note = (
+        "The governing wind speed of each load case, its characteristic clearance, the margin, and what "
+        "share of which unloaded clearance must remain: that of the feathered blade where the rotor is at rest."
+    )
     return Section("Which case governs", [Text(note), Table(head, rows, left=2)])
 
 

@@ -60,6 +60,12 @@ def _row(item: BinClearance, gathered: Gathered) -> dict[str, Any]:
     }
 
 
+def required_cell(row: Mapping[str, Any]) -> str:
+    """Say what share of which unloaded clearance must remain in a load case."""
+    where = " at rest" if row["at_rest"] else ""
+    return f"{row['required_share']:.0%} of {row['unloaded_clearance_m']:.2f}{where}"
+
+
 def governing_cells(name: str, row: Mapping[str, Any]) -> list[str]:
     """Return one load case as the cells of a table, in the order of GOVERNING_HEAD."""
     return [
@@ -68,7 +74,6 @@ def governing_cells(name: str, row: Mapping[str, Any]) -> list[str]:
         str(row["cases"]),
         f"{row['characteristic_clearance_m']:.2f}",
         f"{row['required_clearance_m']:.2f}",
-        f"{row['required_share']:.0%} of {row['unloaded_clearance_m']:.2f}"
-        + (" at rest" if row["at_rest"] else ""),
+        required_cell(row),
         f"{row['margin_m']:+.2f}",
     ]
