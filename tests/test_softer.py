@@ -155,10 +155,12 @@ def test_headline_says_why_there_is_no_interval_and_leaves_out_what_was_not_marc
         "fails_silently": None,
     }
     told = headline({"stacks": [row], "required_m": 3.9})
-    assert "1120 kg saved, no interval, for a gust decides and has no seeds" in told
+    assert "1120 kg, no interval, for a gust decides and has no seeds" in told
     assert "travel" not in told and " - " not in told
-    worse = headline({"stacks": [row | {"mass_saved_share": -0.04}], "required_m": 3.9})
-    assert "power needs a blade heavier by 4.0% of its mass" in worse
+    worse = headline(
+        {"stacks": [row | {"mass_saved_share": -0.04, "mass_saved_kg": -560.0}], "required_m": 3.9}
+    )
+    assert "power needs a blade heavier by 4.0% of its mass (560 kg" in worse
     known = row | {"travel_ratio": 1.8, "mass_saved_interval_kg": {"low": 900.0, "high": 1300.0}}
     told = headline({"stacks": [known], "required_m": 3.9})
     assert "interval 900..1300" in told and "for 1.80 times the pitch travel;" in told

@@ -47,7 +47,7 @@ def softer_page(scenario: Scenario, data: Mapping[str, Any]) -> Page:
         name="softer",
         title=f"How soft the blade of {data['turbine']} may become",
         where=f"{scenario.name}: {scenario.title}",
-        headline="Softer:" if holds else "No softer:",
+        headline="Softer:" if holds and rows[-1]["mass_saved_share"] >= 0.0 else "No softer:",
         verdict=data["headline"],
         mark=HOLDS if holds else BREAKS,
         sections=sections,

@@ -74,7 +74,7 @@ def headline(data: Mapping[str, Any]) -> str:
     share = last["mass_saved_share"]
     change = f"lets this blade lose {share:.1%}" if share >= 0.0 else f"needs a blade heavier by {-share:.1%}"
     told = (
-        f"{last['stack']} {change} of its mass ({last['mass_saved_kg']:.0f} kg saved, {interval}; "
+        f"{last['stack']} {change} of its mass ({abs(last['mass_saved_kg']):.0f} kg, {interval}; "
         f"flap stiffness x {last['softest_factor']:.3f})"
     )
     if first is not last:
