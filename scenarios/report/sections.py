@@ -152,7 +152,8 @@ def _cases_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
     head = ["entry", "governing case", *(f"{condition} [m]" for condition in conditions)]
     note = (
         "The governing wind speed of each load case, its characteristic clearance, the margin, and what "
-        "share of which unloaded clearance must remain: that of the feathered blade where the rotor is at rest."
+        "share of which unloaded clearance must remain: that of the feathered blade where the rotor is "
+        "at rest."
     )
     return Section("Which case governs", [Text(note), Table(head, rows, left=2)])
 

@@ -255,9 +255,9 @@ def feathered_clearance(turbine: Turbine) -> float:
 
     Notes
     -----
-    As `unloaded_clearance` it is stated at the tip. Stations further in are nearer to the wall, by 2.4 m on the
-    demo turbine where its outer fifth begins. A blade at rest hardly bends towards the tower, so the smallest
-    distance of a march is theirs, and what is drawn from the tip's number asks for more than it need.
+    As `unloaded_clearance` it is stated at the tip. Stations further in are nearer to the wall, by 2.4 m on
+    the demo turbine where its outer fifth begins. A blade at rest hardly bends towards the tower, so the
+    smallest distance of a march is theirs, and what is drawn from the tip asks for more than it need.
 
     The reference line gives the azimuth to begin with (`lowest_azimuth`); two parabolas through three
     neighbours find the outline's own smallest distance.
