@@ -21,13 +21,15 @@ from scenarios.calibration_run import calibration_case, matched
 from scenarios.calibration_run import simulate as calibrate
 from scenarios.load import load_scenario
 from scenarios.pruning import unasked
+from scenarios.report.page import BREAKS, UNKNOWN
+from scenarios.report.reliability import verdict
 from scenarios.store import Store
 from scenarios.studies import matrix, odds, room
 from scenarios.studies.bench import bench_of, pairs_of
 from scenarios.studies.calibration import calibrated
 from scenarios.studies.integrity import integrity_data, integrity_text
 from scenarios.studies.ledger import ledger_data, rebounds
-from scenarios.studies.odds_telling import odds_data, odds_text
+from scenarios.studies.odds_telling import agreement, odds_data, odds_text
 from scenarios.studies.reliability import run
 from scenarios.studies.replay import replay_file
 from scenarios.studies.worksheet import worksheet
@@ -281,10 +283,14 @@ def test_the_odds_add_up_over_the_hours_of_the_winds(sampled: odds.Odds) -> None
 
 def test_a_bound_is_not_taken_for_safety(sampled: odds.Odds) -> None:
     bound = Interval(0.0, 0.0, 3.0, 2, "no event: bounds of the strata added")
-    assert (
-        odds_data(replace(sampled, yearly={(odds.WITH, odds.UNSURE, "strike"): bound}), 5e-4)["holds"]
-        is False
-    )
+    data = odds_data(replace(sampled, yearly={(odds.WITH, odds.UNSURE, "strike"): bound}), 5e-4)
+    assert data["holds"] is False
+    # Nor for danger: the page then says that nothing was shown.
+    headline, words, mark = verdict({"odds": data})
+    assert mark == UNKNOWN and headline == "Not shown to be within." and "their bound lies above" in words
+    above = Interval(1.0, 0.1, 3.0, 2, "strata added")
+    seen = odds_data(replace(sampled, yearly={(odds.WITH, odds.UNSURE, "strike"): above}), 5e-4)
+    assert verdict({"odds": seen})[2] == BREAKS
 
 
 def test_a_bound_on_strikes_with_the_logic_is_not_told_as_so_many_strikes(
@@ -304,6 +310,29 @@ def test_a_bound_on_strikes_with_the_logic_is_not_told_as_so_many_strikes(
     assert "holds only if more samples bring that bound below what is tolerable" in words
 
 
+def test_plain_sampling_is_compared_where_it_has_seen_enough() -> None:
+    # ln p is linear in the level: at 2.5 m, where a twentieth came, it is half way between 1e-3 and 1e-1.
+    mine = {"m": [2.0, 3.0], "probability": [1e-3, 1e-1], "low": [5e-4, 5e-2], "high": [2e-3, 2e-1]}
+    plain = {
+        "m": [1.0, 2.5, 4.0],
+        "probability": [0.0, 0.05, 0.4],
+        "low": [0.0, 0.03, 0.3],
+        "high": [0.02, 0.09, 0.5],
+    }
+    row = {
+        "stack": "s",
+        "uncertainty": "u",
+        "wind_speed_m_s": 11.0,
+        "strike": {"crude_over_simulated_s": np.nan},
+    }
+    data = {"crude": [row | {"curve": plain}], "strata": [row | {"curve": mine}]}
+    told = agreement(data)
+    assert "below 2.5 m in a window: subset simulation 0.01 (0.005..0.02), plain sampling 0.05 (0.03" in told
+    assert "THEY DISAGREE" in told
+    plain["low"][1] = 0.015
+    assert "they agree" in agreement(data)
+
+
 def test_what_the_logic_leaves_where_the_reference_comes_nearest_is_told(sampled: odds.Odds) -> None:
     told = odds_data(sampled, 5e-4)
     assert {row["uncertainty"] for row in told["not_prevented"]} == {odds.ALONE, odds.UNSURE}
@@ -314,7 +343,8 @@ def test_what_the_logic_leaves_where_the_reference_comes_nearest_is_told(sampled
         assert len(row["winds"]) == len(rows) == 2
     assert "Strikes of the reference that it does not prevent: <" in odds_text(told)
     ended = [dict(row, ended_early=3) for row in sampled.strata]
-    assert "3 of 20 windows ended early" in odds_text(odds_data(replace(sampled, strata=ended), 5e-4))
+    count = sampled.strata[0]["evaluations"]
+    assert f"3 of {count} windows ended early" in odds_text(odds_data(replace(sampled, strata=ended), 5e-4))
     jumped = [dict(row, sharpest_change=9.0) for row in sampled.strata]
     assert not any("jumps" in item for item in odds_data(replace(sampled, strata=[]), 5e-4)["warnings"])
     assert any("by a hair" in item for item in odds_data(replace(sampled, strata=jumped), 5e-4)["warnings"])

@@ -34,21 +34,22 @@ def reliability_page(scenario: Scenario, data: Data) -> Page:
     }  # fmt: skip
     sections = [make(data[part]) for part, make in makers.items() if part in data]
     sections.append(_assumed(data))
-    headline, verdict, mark = _verdict(data)
+    headline, words, mark = verdict(data)
     return Page(
         name=f"{scenario.name}-reliability",
         title=f"How reliable is the logic: {scenario.title or scenario.name}",
         where=f"Scenario {scenario.name}: candidate {data['candidate']} ({' + '.join(data['stack'])}); "
         f"{data['setting']} setting.",
         headline=headline,
-        verdict=verdict,
+        verdict=words,
         mark=mark,
         sections=sections,
         remarks=[f"{item['case']}: {item['why']}" for item in data["failed"]],
     )
 
 
-def _verdict(data: Data) -> tuple[str, str, str]:
+def verdict(data: Data) -> tuple[str, str, str]:
+    """Return headline, words and mark of what the odds show."""
     if "odds" not in data:
         return "See below.", "The odds of a strike were not asked for.", UNKNOWN
     odds = data["odds"]
@@ -58,7 +59,10 @@ def _verdict(data: Data) -> tuple[str, str, str]:
     if odds["holds"]:
         words = f"{tolerable}; the estimate lies below that, the upper end of its interval above."
         return "Not shown to be within.", words, UNKNOWN
-    return "Not within what is tolerable.", f"{tolerable}; the odds lie above, or are a bound above.", BREAKS
+    if odds["is_bound"]:
+        words = f"{tolerable}; no window came to a strike, but too few were sampled: their bound lies above."
+        return "Not shown to be within.", words, UNKNOWN
+    return "Not within what is tolerable.", f"{tolerable}; the odds lie above that.", BREAKS
 
 
 def _ledger(rows: Any) -> Section:

@@ -31,6 +31,9 @@ __all__ = ["ALONE", "QUICK", "THOROUGH", "UNSURE", "WITH", "WITHOUT", "Effort", 
 
 ALONE, UNSURE = "wind alone", "with model uncertainty"
 
+FAULT_BINS = 2
+"""Bins of wind in which each fault is sampled: their number times that of the faults is what it costs."""
+
 
 @dataclass(frozen=True)
 class Effort:
@@ -45,7 +48,7 @@ class Effort:
     together: bool  #: all winds of a stack in one job, so that few samples still march side by side
 
 
-QUICK = Effort(Span(16.0, 6.0, 12.0), 120, 1e-9, 200, 0, 2, True)
+QUICK = Effort(Span(16.0, 6.0, 12.0), 100, 1e-9, 200, 0, 2, True)
 THOROUGH = Effort(Span(25.0, 8.0, 17.0), 400, 1e-11, 3000, 60, None, False)
 
 
@@ -106,7 +109,8 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
     crude, more = _crude(scenario, asked, effort, rows, bins)
     faults, lost = [], []
     if effort.fault_samples:
-        faults, lost = fault_rows(scenario, asked, (effort.span, effort.fault_samples), bins)
+        wide = speed_bins(scenario, FAULT_BINS)
+        faults, lost = fault_rows(scenario, asked, (effort.span, effort.fault_samples), wide)
     for row in faults:
         key = (row["stack"], UNSURE, "strike")
         yearly[key] = combine([yearly[key], row["yearly"]], [1.0, 1.0])

@@ -56,7 +56,7 @@ def run(scenario: Scenario, options: Options, is_quick: bool = False, only: str 
     -------
     Answer
         With exit code 3 where anything failed; 1 where the candidate does not hold the requirement in the
-        ledger's cases, or its odds of a strike are above what is tolerable; else 0.
+        ledger's cases, or its odds of a strike are not shown to be below what is tolerable; else 0.
 
     Raises
     ------
