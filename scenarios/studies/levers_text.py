@@ -69,7 +69,8 @@ def where_text(data: Mapping[str, Any]) -> str:
     if assumed["gust"] == "fall":
         warned += (
             "Behind the tower thrust bends the blade away from it, and least is left when little of it "
-            "remains; an emergency stop may leave less (`wideberth duel --sides`). "
+            "remains. The tower's wake and an emergency stop, both left out here, may leave less "
+            "(`wideberth duel --sides`). "
         )
     return warned + (
         f"Governing wind: {base['governing_wind_m_s']:.1f} m/s steady, then a sudden {assumed['gust']} by "
