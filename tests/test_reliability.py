@@ -264,7 +264,7 @@ def test_a_bench_case_is_kept_apart_and_marches_the_same(small: Brisk) -> None:
 
 @pytest.fixture(scope="module")
 def sampled(small: Brisk) -> odds.Odds:
-    effort = odds.Effort(Span(6.0, 3.0, 5.0), 20, 5e-2, 24, 0, None, True)
+    effort = odds.Effort(Span(6.0, 3.0, 5.0), 20, 20, 5e-2, 24, 0, None, True)
     return odds.run_odds(small.scenario, small.store, small.options, effort)
 
 

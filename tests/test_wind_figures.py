@@ -39,7 +39,7 @@ def test_a_figure_has_its_three_panels_and_the_same_bytes_each_time() -> None:
 def test_the_appendix_shows_the_strongest_turbulence_of_the_scenario() -> None:
     (section,) = field_section(load_scenario("load-cases"))
     assert "three independent components" in section.parts[0].text
-    assert section.parts[1].caption.startswith("1.3 extreme turbulence, 13 m/s, seed 1")
+    assert section.parts[1].caption.startswith("6.1 at rest, wind from the left, 42.5 m/s, seed 1")
 
 
 def test_a_scenario_without_turbulence_has_no_such_appendix() -> None:

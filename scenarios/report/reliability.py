@@ -176,16 +176,13 @@ def _odds(data: Data) -> Section:
         for (stack, doubt), events in told.items()
     ]
     window = data["window_s"]
+    samples = ", ".join(f"{number} {doubt}" for doubt, number in data["samples_per_level"].items())
     note = (
-        f"Subset simulation over windows of {window['judged']:g} s after {window['settle']:g} s of "
-        "settling and "
-        f"{window['lead']:g} s of lead, in bins of wind speed, weighted by their hours; "
-        f"{data['samples_per_level']} "
-        "samples a level. Drawn are the turbulent field, its intensity (edition 2019), the mean wind in "
-        "its bin, "
+        f"Subset simulation over windows of {window['judged']:g} s after {window['settle']:g} s of settling "
+        f"and {window['lead']:g} s of lead, in bins of wind speed, weighted by their hours; samples a level: "
+        f"{samples}. Drawn are the turbulent field, its intensity (edition 2019), the mean wind in its bin, "
         "the rotor's position, the sensors' noise, and, where said, the errors of the model. Events that "
-        "follow "
-        "one another within the lead are one. A strike is contact, without safety factors."
+        "follow one another within the lead are one. A strike is contact, without safety factors."
     )
     faults = [
         Row([

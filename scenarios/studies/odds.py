@@ -40,7 +40,8 @@ class Effort:
     """How much the odds are sampled."""
 
     span: Span
-    samples: int  #: in a level
+    samples: int  #: in a level, with model uncertainty, by which a strike is told
+    alone: int  #: in a level, of the wind alone
     smallest: float  #: probability of a window below which a bound is given
     crude: int  #: plain samples beside
     fault_samples: int  #: in a level of each fault's stratum; 0 leaves faults out
@@ -48,8 +49,8 @@ class Effort:
     together: bool  #: all winds of a stack in one job, so that few samples still march side by side
 
 
-QUICK = Effort(Span(16.0, 6.0, 12.0), 100, 1e-9, 200, 0, 2, True)
-THOROUGH = Effort(Span(25.0, 8.0, 17.0), 400, 1e-11, 3000, 60, None, False)
+QUICK = Effort(Span(16.0, 6.0, 12.0), 140, 60, 1e-9, 200, 0, 2, True)
+THOROUGH = Effort(Span(25.0, 8.0, 17.0), 500, 300, 1e-11, 3000, 60, None, False)
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,10 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
     """
     bins = speed_bins(scenario, effort.bins)
     doubts = {ALONE: Doubt(), UNSURE: doubt_of(scenario)}
-    sampling = Sampling("subset", effort.samples, effort.smallest, scenario.seed)
+    sampling = {
+        doubt: Sampling("subset", samples, effort.smallest, scenario.seed)
+        for doubt, samples in ((ALONE, effort.alone), (UNSURE, effort.samples))
+    }
     jobs: list[tuple[str, str, int, WindowJob]] = []
     stacks = stacks_of(scenario)
     for stack, layers in stacks.items():
@@ -96,7 +100,9 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
             for doubt, factors in doubts.items()
             for number, (speeds, middle, _) in enumerate(bins)
         ]
-        jobs += [(*row[:3], WindowJob((row[3],), effort.span, sampling, stack, beside)) for row in told]
+        jobs += [
+            (*row[:3], WindowJob((row[3],), effort.span, sampling[row[1]], stack, beside)) for row in told
+        ]
     all_ = [job for *_, job in jobs]
     asked = Asked(scenario, store, options, f"odds, {effort.samples} samples")
     found, failed = run_jobs(grouped(all_) if effort.together else all_, asked)

@@ -24,7 +24,7 @@ def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
     return {
         "window_s": {"settle": odds.effort.span.settle, "lead": odds.effort.span.lead,
                      "judged": odds.effort.span.judged},
-        "samples_per_level": odds.effort.samples,
+        "samples_per_level": {UNSURE: odds.effort.samples, ALONE: odds.effort.alone},
         "tolerable_strikes_per_year": tolerable,
         "yearly": [
             {
