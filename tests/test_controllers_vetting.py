@@ -25,7 +25,17 @@ def failed(results):
     return [result.clause for result in results if not result.passed]
 
 
-@pytest.mark.parametrize("name", [*registry.OURS, "template"])
+QUICK = ("power", "guard", "template")
+"""Vetted each time; the others with the slow tests."""
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=[] if name in QUICK else pytest.mark.slow)
+        for name in (*registry.OURS, "template")
+    ],
+)
 def test_each_of_our_own_layers_keeps_the_whole_contract(name):
     factory = Template if name == "template" else lambda: registry.find(name)
     results = vet(factory)

@@ -25,6 +25,7 @@ def exponential_seeds(rng, seeds: int, number: int, start: float, scale: float):
     return [start + scale * rng.exponential(size=number) for _ in range(seeds)]
 
 
+@pytest.mark.slow
 def test_the_interval_over_several_winds_covers_the_level_of_exponential_peaks_as_often_as_it_says():
     # 200 trials of 95 %, the bootstrap's own error allowed for: below 0.88 by chance less than once in 1000.
     rng, inside = np.random.Generator(np.random.Philox(key=[81, 0])), 0

@@ -38,7 +38,11 @@ def test_a_large_gumbel_sample_gives_its_own_parameters_back():
 
 @pytest.mark.parametrize(
     ("blocks", "period"),
-    [(6, levels.FIFTY_YEARS), (6, 3.0 * BLOCK), pytest.param(30, levels.FIFTY_YEARS, marks=pytest.mark.slow)],
+    [
+        (6, levels.FIFTY_YEARS),
+        pytest.param(6, 3.0 * BLOCK, marks=pytest.mark.slow),
+        pytest.param(30, levels.FIFTY_YEARS, marks=pytest.mark.slow),
+    ],
 )
 def test_the_interval_covers_the_level_of_a_gumbel_parent_as_often_as_it_says(blocks, period):
     # 400 trials of coverage 0.95: outside 0.92..0.98 by chance less than once in 100, with this fixed key.

@@ -60,7 +60,7 @@ def test_the_bootstrap_scatter_is_that_of_the_exact_bootstrap_law():
     assert np.var(drawn) == pytest.approx(6.0 * np.var(values), rel=0.04)
 
 
-@pytest.mark.parametrize("bins", [1, 4])
+@pytest.mark.parametrize("bins", [1, pytest.param(4, marks=pytest.mark.slow)])
 def test_the_interval_over_six_seeds_covers_the_truth_about_as_often_as_it_says(bins):
     # Normal units, 400 trials of a true coverage of 0.95: below 0.92 by chance once in 300; the plain
     # percentile interval of six units covers about 0.86 and fails here.

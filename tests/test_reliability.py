@@ -268,6 +268,7 @@ def sampled(small: Brisk) -> odds.Odds:
     return odds.run_odds(small.scenario, small.store, small.options, effort)
 
 
+@pytest.mark.slow
 def test_the_odds_add_up_over_the_hours_of_the_winds(sampled: odds.Odds) -> None:
     assert not sampled.failed
     for (stack, doubt, limit), rate in sampled.yearly.items():
@@ -281,6 +282,7 @@ def test_the_odds_add_up_over_the_hours_of_the_winds(sampled: odds.Odds) -> None
     json.loads(to_json(told))
 
 
+@pytest.mark.slow
 def test_a_bound_is_not_taken_for_safety(sampled: odds.Odds) -> None:
     bound = Interval(0.0, 0.0, 3.0, 2, "no event: bounds of the strata added")
     data = odds_data(replace(sampled, yearly={(odds.WITH, odds.UNSURE, "strike"): bound}), 5e-4)
@@ -293,6 +295,7 @@ def test_a_bound_is_not_taken_for_safety(sampled: odds.Odds) -> None:
     assert verdict({"odds": seen})[2] == BREAKS
 
 
+@pytest.mark.slow
 def test_a_bound_on_strikes_with_the_logic_is_not_told_as_so_many_strikes(
     small: Brisk, sampled: odds.Odds
 ) -> None:
@@ -333,6 +336,7 @@ def test_plain_sampling_is_compared_where_it_has_seen_enough() -> None:
     assert "they agree" in agreement(data)
 
 
+@pytest.mark.slow
 def test_what_the_logic_leaves_where_the_reference_comes_nearest_is_told(sampled: odds.Odds) -> None:
     told = odds_data(sampled, 5e-4)
     assert {row["uncertainty"] for row in told["not_prevented"]} == {odds.ALONE, odds.UNSURE}
@@ -350,6 +354,7 @@ def test_what_the_logic_leaves_where_the_reference_comes_nearest_is_told(sampled
     assert any("by a hair" in item for item in odds_data(replace(sampled, strata=jumped), 5e-4)["warnings"])
 
 
+@pytest.mark.slow
 def test_integrity_takes_the_odds_without_logic_for_demands(small: Brisk, sampled: odds.Odds) -> None:
     yearly = {
         (odds.WITHOUT, odds.UNSURE, "strike"): Interval(40.0, 10.0, 90.0, 2, ""),
@@ -408,6 +413,7 @@ def test_a_fault_rate_without_unit_and_a_blade_that_is_not_there_are_refused(
         load_scenario(path, overrides)
 
 
+@pytest.mark.slow
 def test_what_was_sampled_is_found_in_the_store_again(small: Brisk, sampled: odds.Odds) -> None:
     before = Store(small.options.store).keys()
     again = odds.run_odds(small.scenario, small.store, small.options, sampled.effort)

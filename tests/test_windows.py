@@ -78,6 +78,7 @@ def test_noise_is_drawn_afresh_as_often_as_moves_are_long(scenario):
     assert fields._identity(5, -1, 0.0) != 7
 
 
+@pytest.mark.slow
 def test_the_stack_beside_meets_the_windows_that_break_the_requirement_and_no_others(scenario):
     speeds, middle, _ = speed_bins(scenario)[-1]
     doubt = Doubt(aerodynamics=0.5)

@@ -96,13 +96,13 @@ def run(source: str, turbine: Turbine, given: Given, out: Path, need: Need | Non
     from scenarios.report.page import prepare, render, write
 
     prepare(out)
-    data = levers_data(turbine, given)
-    if need is not None:
+    page = out / f"levers-{Path(source).stem}.html"
+    told: dict[str, Any] = {"page": str(page)}
+    if need is not None:  # first, as it is what may be refused
         from scenarios.studies.lever_mix import mix_data
 
-        data |= {"mix": mix_data(turbine, given, need.clearance, need.weights)}
-    page = out / f"levers-{Path(source).stem}.html"
-    data |= {"page": str(page)}
+        told = {"mix": mix_data(turbine, given, need.clearance, need.weights)} | told
+    data = levers_data(turbine, given) | told
     write(page, render(levers_page(data)))
     write(page.with_suffix(".json"), to_json(data) + "\n")
     return Answer(data, levers_text(data))
