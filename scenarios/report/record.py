@@ -55,12 +55,12 @@ def record_page(data: Mapping[str, Any], passes: Mapping[str, NDArray]) -> Page:
         rows = [Row(cells) for cells in extreme_cells(data)]
         sections.append(Section("Extremes", [Table(EXTREME_HEAD, rows, left=2)]))
     names = ", ".join(row["file"] for row in data["files"])
-    blocks, passes = counted(data["blocks"], "block"), counted(data["passes"], "pass")
+    size = f"{counted(data['blocks'], 'block')}, {counted(data['passes'], 'pass')}"
     holds = data["holds"]
     return Page(
         name="record",
         title="A record judged",
-        where=f"{names}: {blocks}, {passes} of {data['blade_count']} blades.",
+        where=f"{names}: {size} of {data['blade_count']} blades.",
         headline="Judged." if holds is None else "Holds." if holds else "Does not hold.",
         verdict=verdict(data),
         mark=UNKNOWN if holds is None else HOLDS if holds else BREAKS,

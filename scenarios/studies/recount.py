@@ -9,7 +9,7 @@ difference of the two histories, and what is missing is the closure error.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,7 +35,7 @@ WATCHED = {
 """Channels whose histories are recounted: first column of what is put out, and whether blades have it."""
 
 
-Laws = dict[str, tuple[float, float | None]]
+Laws = Mapping[str, tuple[float, float | None]]
 """Of each channel the exponent [-], and the ultimate moment [N m] for the correction of means, or None."""
 
 
