@@ -49,7 +49,7 @@ class Effort:
     together: bool  #: all winds of a stack in one job, so that few samples still march side by side
 
 
-QUICK = Effort(Span(16.0, 6.0, 12.0), 140, 60, 1e-9, 200, 0, 2, True)
+QUICK = Effort(Span(16.0, 6.0, 12.0), 180, 100, 1e-9, 200, 0, 2, True)
 THOROUGH = Effort(Span(25.0, 8.0, 17.0), 500, 300, 1e-11, 3000, 60, None, False)
 
 
