@@ -173,7 +173,7 @@ def test_a_verdict_that_hangs_on_the_rotor_at_rest_says_so(folder, options) -> N
     page = Path(answer.data["page"]).read_text(encoding="utf-8")
     assert "extreme steady, rotor at rest" in page
     assert "12 rotor positions" in page
-    assert "over 90% of 10.87 at rest" in page
+    assert "90% of 10.87 at rest" in page
 
 
 def test_a_scenario_of_nothing_but_rest_is_judged_and_tells_of_no_pass(folder, options) -> None:

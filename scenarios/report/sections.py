@@ -27,8 +27,8 @@ from scenarios.studies.amounts import (
 from scenarios.studies.assess import CHANNELS, Assessment
 from scenarios.studies.featured import Features
 from scenarios.studies.gather import yearly_hours
-from scenarios.studies.ruling import governing_data, required_cell
-from scenarios.studies.telling import governing_text, held, straw_man
+from scenarios.studies.ruling import GOVERNING_HEAD, governing_cells, governing_data
+from scenarios.studies.telling import held, straw_man
 
 Entries = Sequence[Assessment]
 
@@ -136,26 +136,18 @@ def _room_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
 
 
 def _cases_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:
-    conditions = list(dict.fromkeys(item.condition for item in entries[0].verdict.bins))
-    rows = []
-    for entry in entries:
-        worst = governing_data(entry)
-        cells = [governing_text(entry.verdict.governing)]
-        for condition in conditions:
-            item = worst[condition]
-            margin = number(item["margin_m"], "+.2f")
-            cells.append(
-                f"{number(item['characteristic_clearance_m'])} at {item['wind_speed_m_s']:g} m/s, "
-                f"margin {margin} over {required_cell(item)}"
-            )
-        rows.append(_row(entry, pen, entries, cells))
-    head = ["entry", "governing case", *(f"{condition} [m]" for condition in conditions)]
+    rows = [
+        _row(entry, pen, entries, governing_cells(condition, item))
+        for entry in entries
+        for condition, item in governing_data(entry).items()
+    ]
     note = (
-        "The governing wind speed of each load case, its characteristic clearance, the margin, and what "
-        "share of which unloaded clearance must remain: that of the feathered blade where the rotor is "
-        "at rest."
+        "Each load case at its governing wind speed: characteristic clearance, what must remain, what share "
+        "of which unloaded clearance that is (of the feathered blade where the rotor is at rest), and the "
+        "margin."
     )
-    return Section("Which case governs", [Text(note), Table(head, rows, left=2)])
+    head = ["entry", *GOVERNING_HEAD]
+    return Section("Which case governs", [Text(note), Table(head, rows, left=3)])
 
 
 def _ledger_section(entries: Entries, pen: Mapping[str, Pen]) -> Section:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from scenarios.requirement import FACTORED, Requirement
+from scenarios.studies.amounts import number
 from scenarios.studies.assess import Assessment
 from scenarios.studies.gather import Gathered
 from sim.measures.clearance import BinClearance
@@ -72,8 +73,8 @@ def governing_cells(name: str, row: Mapping[str, Any]) -> list[str]:
         name,
         f"{row['wind_speed_m_s']:g} m/s",
         str(row["cases"]),
-        f"{row['characteristic_clearance_m']:.2f}",
-        f"{row['required_clearance_m']:.2f}",
+        number(row["characteristic_clearance_m"]),
+        number(row["required_clearance_m"]),
         required_cell(row),
-        f"{row['margin_m']:+.2f}",
+        number(row["margin_m"], "+.2f"),
     ]
