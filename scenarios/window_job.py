@@ -80,13 +80,13 @@ class WindowJob:
     span: Span
     sampling: Sampling
     entry: str = field(default="", compare=False)
-    beside: tuple[LayerSpec, ...] = ()  #: another stack that meets the windows which break the requirement
+    beside: tuple[LayerSpec, ...] = ()  #: another stack that meets the same windows
 
     @cached_property
     def key(self) -> str:
         """The sha256 of everything that decides the result."""
         told = [[stratum, stratum.base, self.base.stack] for stratum in self.strata]
-        text = canonical(["windows", told, self.span, self.sampling, list(self.beside)])
+        text = canonical(["windows side by side", told, self.span, self.sampling, list(self.beside)])
         return hashlib.sha256(text.encode()).hexdigest()
 
     @property
@@ -104,12 +104,17 @@ class WindowJob:
     def simulated_s(self) -> float:
         """About what is marched [s]."""
         levels = 5.0 if self.sampling.method == "subset" else 1.0
-        return len(self.strata) * self.sampling.samples * levels * self.span.whole
+        return len(self.stacks) * len(self.strata) * self.sampling.samples * levels * self.span.whole
 
     @property
     def run(self) -> RunSpec:
         """Clock of the windows."""
         return RunSpec(self.base.run.period, self.span.settle, self.span.lead + self.span.judged)
+
+    @property
+    def stacks(self) -> tuple[tuple[LayerSpec, ...], ...]:
+        """All stacks that meet the windows, the job's own first."""
+        return (self.stack, self.beside) if self.beside else (self.stack,)
 
     @property
     def stack(self) -> tuple[LayerSpec, ...]:

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from scenarios.store import CaseResult
 from scenarios.window_job import Span, WindowJob
-from sim.measures.clusters import cluster_rate, cluster_starts, joint_rate
+from sim.measures.clusters import cluster_rate, cluster_starts
 from sim.measures.estimate import Estimate, crude_estimate
 from sim.measures.rare import SubsetSimulation
+from sim.measures.shells import SHARE
 from sim.measures.statistics import Interval, clopper_pearson
-from sim.measures.subset import SHARE
 
 if TYPE_CHECKING:
     from scenarios.windows import Sampled
@@ -28,72 +28,88 @@ POINTS = 41
 
 
 def sampled_result(job: WindowJob, strata: Sequence[Sampled], required: float) -> CaseResult:
-    """Flatten what was sampled, one row a stratum; two columns for the `LIMITS`."""
-    rows = [_stratum_row(job.span, item, required) for item in strata]
-    if job.beside:
-        rows = [row | _beside(item, job.span) for row, item in zip(rows, strata, strict=True)]
-    return {name: np.stack([np.asarray(row[name]) for row in rows]) for name in rows[0]} | {
-        "required_m": np.asarray(required)
-    }
+    """Flatten what was sampled: by stratum, stack, and what there is of each, such as the `LIMITS`."""
+    found: dict[str, list[Any]] = {}
+    for item in strata:
+        rows = [_stack_row(job.span, item, number, required) for number in range(len(job.stacks))]
+        told = {name: [row[name] for row in rows] for name in rows[0]} | _whole(job.span, item)
+        for name, value in told.items():
+            found.setdefault(name, []).append(value)
+    return {name: np.array(values) for name, values in found.items()} | {"required_m": np.asarray(required)}
 
 
-def _stratum_row(span: Span, item: Sampled, required: float) -> dict[str, Any]:
-    values = np.array(item.smallest)
+def _whole(span: Span, item: Sampled) -> dict[str, Any]:
+    """Return what is of a stratum, whatever the stack."""
+    sampler = item.sampler
+    against = {}
+    if len(item.passes) == 2 and isinstance(sampler, SubsetSimulation):
+        against = _against(span, item, sampler)
+    return {
+        "evaluations": len(item.smallest),
+        "simulated_s": len(item.smallest) * len(item.passes) * span.whole,
+        "sharpest": max(getattr(sampler, "sharpest", []), default=0.0),
+    } | against
+
+
+def _stack_row(span: Span, item: Sampled, stack: int, required: float) -> dict[str, Any]:
+    """Return what is of one stack in a stratum."""
+    values = np.array(item.smallest)[:, stack]
     limits = (0.0, required)
-    told = [_below(item, limit) for limit in limits]
-    first = [_rate(item, limit, span.lead, span) for limit in limits]
-    late = [_rate(item, limit, span.lead + 0.5 * span.judged, span) for limit in limits]
+    told = [_below(item, values, limit) for limit in limits]
     finite = values[np.isfinite(values)]
     plain = finite[: getattr(item.sampler, "size", finite.size)]
     levels = np.linspace(
         min(float(np.min(finite, initial=0.0)), 0.0), float(np.quantile(plain, 0.25)), POINTS
     )
-    curve = [_below(item, float(level)) for level in levels]
+    curve = [_below(item, values, float(level)) for level in levels]
+    rates = {"rate": span.lead, "late": span.lead + 0.5 * span.judged}
     return {
         "probability": [estimate.probability for estimate in told],
         "low": [estimate.interval[0] for estimate in told],
         "high": [estimate.interval[1] for estimate in told],
         "variation": [estimate.coefficient_of_variation for estimate in told],
         "is_bound": [estimate.is_bound for estimate in told],
-        **_columns("rate", first),
-        **_columns("late", late),
+        **{
+            name: value
+            for kind, begin in rates.items()
+            for name, value in _columns(
+                kind,
+                [
+                    _rate(span, item, _starts(span, item, stack, limit, begin), limit, begin)
+                    for limit in limits
+                ],
+            ).items()
+        },
         "curve_m": levels,
         "curve_probability": [estimate.probability for estimate in curve],
         "curve_low": [estimate.interval[0] for estimate in curve],
         "curve_high": [estimate.interval[1] for estimate in curve],
         "nearest_m": float(np.min(values)),
-        "evaluations": values.size,
-        "simulated_s": (values.size + len(item.beside)) * span.whole,
-        "ended": item.ended,
-        "sharpest": max(getattr(item.sampler, "sharpest", []), default=0.0),
+        "ended": item.ended[stack],
     }
 
 
-def _beside(item: Sampled, span: Span) -> dict[str, Any]:
-    """Return what the stack beside made of the windows that came nearest under the job's own.
+def _against(span: Span, item: Sampled, sampler: SubsetSimulation) -> dict[str, Any]:
+    """Return what the stack beside makes of the windows in which the job's own strikes, and of the others.
 
     Notes
     -----
-    The nearest: in which the own stack strikes, or the tenth that founds the next level where none does.
+    What it left is told of the windows in which the own stack strikes, or, where none does, of the tenth of
+    the last level in which it comes nearest.
     """
-    sampler = item.sampler
-    if not isinstance(sampler, SubsetSimulation):
-        return {}
-    starts = np.zeros(len(item.smallest))
-    least = np.full(len(item.smallest), np.nan)
-    for number, (time, clearance) in item.beside.items():
-        starts[number] = cluster_starts(time[clearance <= 0.0], span.lead, span.lead)
-        least[number] = np.min(clearance, initial=np.inf)
-    level = sampler.population(0.0)
-    cutoff = max(float(np.quantile(level.values, SHARE, method="lower")), 0.0)
-    near = level.origins[level.values <= cutoff]
-    known = least[near][np.isfinite(least[near])]
+    own, beside = np.array(item.smallest).T
+    starts = _starts(span, item, 1, 0.0, span.lead)
+    missed, caused = (_rate(span, item, starts * which, 0.0, span.lead) for which in (own <= 0.0, own > 0.0))
+    origins = sampler.population(item.depth).origins
+    cutoff = max(float(np.quantile(own[origins], SHARE, method="lower")), 0.0)
+    near = np.unique(origins[own[origins] <= cutoff])
     return {
-        **_columns("missed", [joint_rate(sampler, starts, span.judged)]),
-        "beside_windows": np.unique(near).size,
-        "beside_below_m": np.max(level.values[level.values <= cutoff]),
-        "beside_least_m": np.min(known) if known.size else np.nan,
-        "beside_median_m": np.median(known) if known.size else np.nan,
+        **{name: value[0] for name, value in _columns("missed", [missed]).items()},
+        **{name: value[0] for name, value in _columns("caused", [caused]).items()},
+        "beside_windows": near.size,
+        "beside_below_m": np.max(own[near]),
+        "beside_least_m": np.min(beside[near]),
+        "beside_median_m": np.median(beside[near]),
     }
 
 
@@ -102,20 +118,29 @@ def _columns(name: str, rates: Sequence[Interval]) -> dict[str, list[float]]:
     return {f"{name}_{unit}": [getattr(rate, end) for rate in rates] for unit, end in ends.items()}
 
 
-def _below(item: Sampled, limit: float) -> Estimate:
+def _below(item: Sampled, values: Floats, limit: float) -> Estimate:
+    """Return the probability that a window comes nearer than a limit under the stack of these values."""
     if isinstance(item.sampler, SubsetSimulation):
-        return item.sampler.below(limit)
-    return crude_estimate(np.array(item.smallest) - limit)
+        return item.sampler.event(values <= limit, limit + item.depth)
+    return crude_estimate(values - limit)
 
 
-def _rate(item: Sampled, limit: float, judged_from: float, span: Span) -> Interval:
-    """Return the rate at which clusters of events begin from this instant to the window's end."""
-    exposure = span.lead + span.judged - judged_from
-    starts = np.array(
-        [cluster_starts(time[clearance <= limit], span.lead, judged_from) for time, clearance in item.passes]
+def _starts(span: Span, item: Sampled, stack: int, limit: float, begin: float) -> Floats:
+    """Count the clusters of passes below a limit that begin in each window from this instant."""
+    return np.array(
+        [
+            cluster_starts(time[clearance <= limit], span.lead, begin)
+            for time, clearance in item.passes[stack]
+        ],
+        dtype=np.float64,
     )
+
+
+def _rate(span: Span, item: Sampled, starts: Floats, limit: float, begin: float) -> Interval:
+    """Return the rate at which clusters of events begin from this instant to the window's end."""
+    exposure = span.lead + span.judged - begin
     if isinstance(item.sampler, SubsetSimulation):
-        return cluster_rate(item.sampler, starts, exposure, limit)
+        return cluster_rate(item.sampler, starts, exposure, limit + item.depth)
     with_one = int(np.count_nonzero(starts))
     low, high = clopper_pearson(with_one, starts.size)
     each = float(np.sum(starts)) / max(with_one, 1) / exposure

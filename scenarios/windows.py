@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from math import exp, log1p, pi, sqrt
 from typing import Any
 
@@ -29,6 +29,8 @@ from sim.wind.field import pack_winds
 from sim.wind.standard import sigma_distribution
 
 Floats = NDArray[Any]
+Passes = tuple[Floats, Floats]
+"""Times from the start of the lead [s], and clearances [m]."""
 
 LANES = 128
 """Windows that are marched together: their fields are large."""
@@ -41,14 +43,19 @@ class Sampled:
     stratum: Stratum
     sampler: SubsetSimulation | CrudeSampling
     fields: Fields
-    smallest: list[float]  #: [m] clearance of each evaluation, infinite where nothing passed
-    passes: list[tuple[Floats, Floats]]  #: times [s] from the start of the lead, and clearances [m]
-    ended: int = 0  #: evaluations that the plant or a layer ended early
-    beside: dict[int, tuple[Floats, Floats]] = field(default_factory=dict)  #: the same of the stack beside
+    depth: float  #: [m] how far inside the tower sampling ends
+    passes: tuple[list[Passes], ...]  #: of each stack, of each evaluation
+    smallest: list[list[float]]  #: [m] clearance in the judged part of each evaluation under each stack
+    ended: list[int]  #: evaluations under each stack that the plant or a layer ended early
 
-    def told(self, asked: int) -> Floats:
-        """Return the values of what the sampler asked for last, as far as they are known."""
-        return np.array(self.smallest[asked:])
+    @property
+    def nearest(self) -> Floats:
+        """The smallest clearance of each evaluation, whatever the stack, (evaluation,) [m]."""
+        return np.min(np.array(self.smallest).reshape(-1, len(self.passes)), axis=1)
+
+    def told(self, asked: int = 0) -> Floats:
+        """Return the values of what the sampler asked for last, as far as they are known: above `depth`."""
+        return self.nearest[asked:] + self.depth
 
 
 @dataclass(frozen=True)
@@ -68,23 +75,31 @@ def simulate(jobs: Sequence[WindowJob]) -> Sequence[CaseResult]:
 
 
 def sample(job: WindowJob) -> CaseResult:
-    """Ask all samplers of a job, march what they ask for together, and tell them, until they have enough."""
-    marcher = Marcher(job, job.base.stack)
-    beside = Marcher(job, job.beside) if job.beside else None
-    strata = [begin(job, stratum, marcher) for stratum in job.strata]
+    """Ask all samplers of a job, march what they ask for together, and tell them, until they have enough.
+
+    Notes
+    -----
+    The limit state is the smallest clearance in the judged part of a window, under whichever stack: how near
+    logic lets a blade come says little of how hard the wind is, while it holds, and much of its noise; what
+    would have been without it leads to the winds in which it may fail. What it lets strike, or makes strike,
+    lies within the limit all the same. Sampling goes on inside the tower, as far behind its face as the
+    requirement lies before it: where the reference strikes, logic need not.
+    """
+    marchers = [Marcher(job, layers) for layers in job.stacks]
+    strata = [begin(job, stratum, marchers[0]) for stratum in job.strata]
     while any(not item.sampler.done for item in strata):
         asked = [(item, len(item.smallest)) for item in strata if not item.sampler.done]
         rows = [row for item, _ in asked for row in _rows(item)]
         for first in range(0, len(rows), LANES):
             part = rows[first : first + LANES]
             boxes = _boxes(part)
-            _march(marcher, part, boxes, dict((id(item), at) for item, at in asked))
-            if beside:
-                _march_beside(beside, part, boxes)
+            for number, marcher in enumerate(marchers):
+                _march(marcher, part, boxes, number)
+            _remember(part, boxes, dict((id(item), at) for item, at in asked))
         for item, at in asked:
             item.sampler.tell(item.told(at))
             _forget(item, {}, np.empty(0))
-    return sampled_result(job, strata, marcher.required)
+    return sampled_result(job, strata, marchers[0].required)
 
 
 def _rows(item: Sampled) -> list[Row]:
@@ -105,28 +120,26 @@ def _boxes(rows: Sequence[Row]) -> list[Floats]:
     return boxes
 
 
-def _march(marcher: Marcher, rows: Sequence[Row], boxes: Sequence[Floats], asked: dict[int, int]) -> None:
-    """March some windows; note what was seen, and keep the fields of those that may be parents."""
+def _march(marcher: Marcher, rows: Sequence[Row], boxes: Sequence[Floats], number: int) -> None:
+    """March some windows under one stack, and note what was seen."""
+    lead = marcher.job.span.lead
+    for row, (time, clearance, ended) in zip(rows, marcher.march(rows, boxes), strict=True):
+        item = row.item
+        item.passes[number].append((time, clearance))
+        item.ended[number] += ended
+        nearest = float(np.min(clearance[time >= lead], initial=np.inf))
+        if number == 0:
+            item.smallest.append([])
+        item.smallest[row.number].append(nearest)
+
+
+def _remember(rows: Sequence[Row], boxes: Sequence[Floats], asked: dict[int, int]) -> None:
+    """Keep the fields of those windows that may be parents."""
     fresh: dict[int, tuple[Sampled, dict[int, Floats]]] = {}
-    for row, box, (time, clearance, ended) in zip(rows, boxes, marcher.march(rows, boxes), strict=True):
-        row.item.smallest.append(float(np.min(clearance, initial=np.inf)))
-        row.item.passes.append((time, clearance))
-        row.item.ended += ended
+    for row, box in zip(rows, boxes, strict=True):
         fresh.setdefault(id(row.item), (row.item, {}))[1][row.number] = box
     for name, (item, mine) in fresh.items():
         _forget(item, mine, item.told(asked[name]))
-
-
-def _march_beside(marcher: Marcher, rows: Sequence[Row], boxes: Sequence[Floats]) -> None:
-    """March those of some windows again, under the stack beside, that break the requirement."""
-    near = [n for n, row in enumerate(rows) if row.item.smallest[row.number] <= marcher.required]
-    if not near:
-        return
-    chosen = [rows[n] for n in near]
-    for row, (time, clearance, _) in zip(
-        chosen, marcher.march(chosen, [boxes[n] for n in near]), strict=True
-    ):
-        row.item.beside[row.number] = (time, clearance)
 
 
 def _forget(item: Sampled, fresh: dict[int, Floats], untold: Floats) -> None:
@@ -140,7 +153,7 @@ def _forget(item: Sampled, fresh: dict[int, Floats], untold: Floats) -> None:
         cutoff = sampler.levels[-1]
     elif untold.size > sampler.wanted:
         cutoff = float(np.sort(untold)[sampler.wanted])
-    near = np.flatnonzero(np.array(item.smallest) <= cutoff)
+    near = np.flatnonzero(item.told() <= cutoff)
     item.fields.keep(fresh, {*near.tolist(), *sampler.heads.tolist()})
 
 
@@ -158,7 +171,10 @@ def begin(job: WindowJob, stratum: Stratum, marcher: Marcher) -> Sampled:
         )
     radius = marcher.world.turbines[0].rotor_radius
     fields = Fields(raw.hex(), stratum.base.wind, radius, job.span.whole + 1.0)
-    return Sampled(stratum, sampler, fields, [], [])
+    stacks = len(job.stacks)
+    return Sampled(
+        stratum, sampler, fields, marcher.required, tuple([] for _ in range(stacks)), [], [0] * stacks
+    )
 
 
 class Marcher:

@@ -342,7 +342,7 @@ def test_what_the_logic_leaves_where_the_reference_comes_nearest_is_told(sampled
     assert {row["uncertainty"] for row in told["not_prevented"]} == {odds.ALONE, odds.UNSURE}
     for row in told["not_prevented"]:
         rows = [r for r in sampled.strata if r["uncertainty"] == row["uncertainty"] and "beside" in r]
-        bound = sum(r["beside"]["rate_per_hour_high"] * r["hours_per_year"] for r in rows)
+        bound = sum(r["beside"]["missed"]["rate_per_hour_high"] * r["hours_per_year"] for r in rows)
         assert row["is_bound"] and row["per_year_high"] == pytest.approx(bound)
         assert len(row["winds"]) == len(rows) == 2
     assert "Strikes of the reference that it does not prevent: <" in odds_text(told)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import sqrt
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from scenarios.load import load_scenario
 from scenarios.studies.window_runs import WITH, WITHOUT, speed_bins, stacks_of, stratum_of
 from scenarios.window_fields import Fields, whole
 from scenarios.window_job import Doubt, Sampling, Span, WindowJob
-from scenarios.windows import drawn, sample
+from scenarios.windows import Row, _march, begin, drawn, sample
 from sim.errors import InputError
 from sim.kernels import layout as at
 from sim.plant.pack import pack_designs
@@ -79,7 +80,7 @@ def test_noise_is_drawn_afresh_as_often_as_moves_are_long(scenario):
 
 
 @pytest.mark.slow
-def test_the_stack_beside_meets_the_windows_that_break_the_requirement_and_no_others(scenario):
+def test_the_stack_beside_meets_the_same_windows(scenario):
     speeds, middle, _ = speed_bins(scenario)[-1]
     doubt = Doubt(aerodynamics=0.5)
     stacks = stacks_of(scenario)
@@ -88,14 +89,30 @@ def test_the_stack_beside_meets_the_windows_that_break_the_requirement_and_no_ot
     same = WindowJob((stratum,), SPAN, sampling, WITHOUT, stacks[WITHOUT])
     other = WindowJob((stratum,), SPAN, sampling, WITHOUT, stacks[WITH])
     one, two = sample(same), sample(other)
-    assert one["beside_windows"][0] > 0 and one["nearest_m"][0] < one["required_m"]
-    # Under itself a window comes as near as it came: what is left least is what was nearest.
-    assert one["beside_least_m"][0] == one["nearest_m"][0]
-    assert two["beside_least_m"][0] > one["beside_least_m"][0]  # the guard lifts the blade
-    whole = one["evaluations"][0] * SPAN.whole
-    assert whole < one["simulated_s"][0] < 2.0 * whole
-    assert one["probability"].tolist() == two["probability"].tolist()
+    assert one["nearest_m"].shape == (1, 2) and one["beside_windows"][0] > 0
+    # Under itself a window comes as near as it came, and what strikes is missed, not caused.
+    for name in ("nearest_m", "probability", "rate_per_s", "curve_probability"):
+        assert np.array_equal(one[name][:, 0], one[name][:, 1]), name
+    assert one["beside_least_m"][0] <= one["beside_below_m"][0]
+    assert one["caused_per_s"][0] == 0.0 and one["missed_per_s"][0] == one["rate_per_s"][0, 0, 0]
+    assert two["nearest_m"][0, 1] > two["nearest_m"][0, 0]  # the guard lifts the blade
+    assert two["simulated_s"][0] == 2.0 * two["evaluations"][0] * SPAN.whole
     assert same.key != other.key
+
+
+def test_only_the_judged_part_of_a_window_is_told(scenario):
+    told = job(strata(scenario)[:1])
+    marcher = SimpleNamespace(
+        job=told,
+        required=3.9,
+        world=SimpleNamespace(turbines=[scenario.candidate.design]),
+        march=lambda rows, boxes: [(np.array([1.0, 5.0]), np.array([0.5, 3.0]), False)] * len(rows),
+    )
+    item = begin(told, told.strata[0], marcher)
+    _march(marcher, [Row(item, 0, np.zeros(3), -1, 1.0)], [np.zeros(1)], 0)
+    assert item.nearest.tolist() == [3.0]  # what came at 0.5 m did so within the lead of 4 s
+    assert item.told().tolist() == [3.0 + 3.9]
+    assert item.passes[0][0][1].tolist() == [0.5, 3.0]  # kept, for the clusters
 
 
 def test_fields_of_one_component_are_laid_out_as_the_kernels_want_them():

@@ -20,7 +20,7 @@ from scenarios.studies.calibration import calibration_text
 from scenarios.studies.integrity import integrity_text
 from scenarios.studies.ledger import KINDS, count_cells, rate_cells
 from scenarios.studies.matrix import OUTCOMES, alarm_text
-from scenarios.studies.odds_telling import agreement, left_text, yearly_text
+from scenarios.studies.odds_telling import agreement, caused_text, left_text, yearly_text
 from scenarios.studies.room import room_cells
 from sim.measures.logic import WORDS
 
@@ -180,9 +180,10 @@ def _odds(data: Data) -> Section:
     note = (
         f"Subset simulation over windows of {window['judged']:g} s after {window['settle']:g} s of settling "
         f"and {window['lead']:g} s of lead, in bins of wind speed, weighted by their hours; samples a level: "
-        f"{samples}. Drawn are the turbulent field, its intensity (edition 2019), the mean wind in its bin, "
-        "the rotor's position, the sensors' noise, and, where said, the errors of the model. Events that "
-        "follow one another within the lead are one. A strike is contact, without safety factors."
+        f"{samples}. Every window is met by every stack, and sampling follows whichever comes nearest, on "
+        "to where it would lie inside the tower. Drawn are the turbulent field, its intensity (edition 2019), "
+        "the mean wind in its bin, the rotor's position, the sensors' noise, and, where said, the errors of "
+        "the model. Events that follow one another within the lead are one. A strike is contact, without safety factors."
     )
     faults = [
         Row([
@@ -197,6 +198,7 @@ def _odds(data: Data) -> Section:
         Table(["stack", "odds of", "strikes a year", "broken a year"], rows, left=2),
     ]
     parts += [Text(left_text(item)) for item in data["not_prevented"]]
+    parts += [Text(caused_text(item)) for item in data["caused"]]
     parts += [Text(f"{item[0].upper()}{item[1:]}.") for item in data["warnings"]]
     words = agreement(data)
     parts += [Text(words[0].upper() + words[1:])] if words else []

@@ -11,7 +11,7 @@ from scenarios.asked import Asked
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.studies.odds_faults import fault_rows
-from scenarios.studies.stratum_rows import interval_of, stratum_row
+from scenarios.studies.stratum_rows import interval_of, stratum_rows
 from scenarios.studies.window_runs import (
     WITH,
     WITHOUT,
@@ -49,8 +49,8 @@ class Effort:
     together: bool  #: all winds of a stack in one job, so that few samples still march side by side
 
 
-QUICK = Effort(Span(16.0, 6.0, 12.0), 180, 100, 1e-9, 200, 0, 2, True)
-THOROUGH = Effort(Span(25.0, 8.0, 17.0), 500, 300, 1e-11, 3000, 60, None, False)
+QUICK = Effort(Span(16.0, 6.0, 12.0), 180, 100, 1e-11, 200, 0, 2, True)
+THOROUGH = Effort(Span(25.0, 8.0, 17.0), 1000, 500, 1e-12, 3000, 60, None, False)
 
 
 @dataclass(frozen=True)
@@ -60,8 +60,9 @@ class Odds:
     Parameters
     ----------
     yearly : mapping of (stack, doubt, limit) to Interval [1/a]
-    missed : mapping of doubt to Interval [1/a]
-        Strikes that the logic does not prevent: of windows in which the reference strikes; with logic only.
+    missed, caused : mapping of doubt to Interval [1/a]
+        Strikes with the logic in windows in which the reference strikes, and in which it does not; with logic
+        only.
     strata : rows, one for each stack, doubt and bin of wind
     crude : rows of plain sampling beside the same strata
     faults : rows, one for each stack and fault; none in a quick setting
@@ -71,6 +72,7 @@ class Odds:
     effort: Effort
     yearly: Mapping[tuple[str, str, str], Interval]
     missed: Mapping[str, Interval]
+    caused: Mapping[str, Interval]
     strata: Sequence[Mapping[str, Any]]
     crude: Sequence[Mapping[str, Any]]
     faults: Sequence[Mapping[str, Any]]
@@ -91,25 +93,20 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
         doubt: Sampling("subset", samples, effort.smallest, scenario.seed)
         for doubt, samples in ((ALONE, effort.alone), (UNSURE, effort.samples))
     }
-    jobs: list[tuple[str, str, int, WindowJob]] = []
     stacks = stacks_of(scenario)
-    for stack, layers in stacks.items():
-        beside = stacks.get(WITH, ()) if stack == WITHOUT else ()
-        told = [
-            (stack, doubt, number, stratum_of(scenario, layers, speeds, middle, factors))
-            for doubt, factors in doubts.items()
-            for number, (speeds, middle, _) in enumerate(bins)
-        ]
-        jobs += [
-            (*row[:3], WindowJob((row[3],), effort.span, sampling[row[1]], stack, beside)) for row in told
-        ]
+    jobs = [
+        (doubt, bin_, _job(scenario, effort.span, sampling[doubt], bin_, factors))
+        for doubt, factors in doubts.items()
+        for bin_ in bins
+    ]
     all_ = [job for *_, job in jobs]
     asked = Asked(scenario, store, options, f"odds, {effort.samples} samples")
     found, failed = run_jobs(grouped(all_) if effort.together else all_, asked)
     rows = [
-        stratum_row(stack, doubt, bins[number], job, *found[job.strata[0], stack])
-        for stack, doubt, number, job in jobs
-        if (job.strata[0], stack) in found
+        row
+        for doubt, bin_, job in jobs
+        if (job.strata[0], job.entry) in found
+        for row in stratum_rows(list(stacks), doubt, bin_, job, found[job.strata[0], job.entry])
     ]
     yearly = _yearly(rows, bins)
     crude, more = _crude(scenario, asked, effort, rows, bins)
@@ -120,17 +117,26 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
     for row in faults:
         key = (row["stack"], UNSURE, "strike")
         yearly[key] = combine([yearly[key], row["yearly"]], [1.0, 1.0])
-    missed = _missed(rows, bins) if WITH in stacks else {}
-    return Odds(effort, yearly, missed, rows, crude, faults, [*failed, *more, *lost])
+    missed, caused = (_apart(rows, bins, kind) for kind in ("missed", "caused"))
+    return Odds(effort, yearly, missed, caused, rows, crude, faults, [*failed, *more, *lost])
 
 
-def _missed(rows: Sequence[Mapping[str, Any]], bins: Sequence[Any]) -> dict[str, Interval]:
-    """Add up over the winds, for each doubt, what the logic does not prevent of the reference's strikes."""
+def _job(
+    scenario: Scenario, span: Span, sampling: Sampling, bin_: tuple[Any, float, float], doubt: Doubt
+) -> WindowJob:
+    """Return the windows of one bin of wind, for the reference, and beside it for the logic if there is."""
+    stacks = stacks_of(scenario)
+    stratum = stratum_of(scenario, stacks[WITHOUT], bin_[0], bin_[1], doubt)
+    return WindowJob((stratum,), span, sampling, " and ".join(stacks), stacks.get(WITH, ()))
+
+
+def _apart(rows: Sequence[Mapping[str, Any]], bins: Sequence[Any], kind: str) -> dict[str, Interval]:
+    """Add up over the winds, for each doubt, the strikes with the logic that are missed or caused by it."""
     found = {}
     for doubt in (ALONE, UNSURE):
         mine = [row for row in rows if row["uncertainty"] == doubt and "beside" in row]
         if len(mine) == len(bins):
-            parts = [interval_of(row["beside"]) for row in mine]
+            parts = [interval_of(row["beside"][kind]) for row in mine]
             found[doubt] = combine(parts, [row["hours_per_year"] for row in mine])
     return found
 
@@ -154,19 +160,15 @@ def _crude(
     bins: Sequence[Any],
 ) -> tuple[list[dict[str, Any]], list[dict[str, str]]]:
     """Sample plainly what subset simulation sampled, where the requirement is broken most often."""
+    mine = [row for row in rows if row["uncertainty"] == UNSURE]
+    if not mine:
+        return [], []
+    worst = max(mine, key=lambda row: row["broken"]["probability_per_window"])
+    bin_ = next(item for item in bins if item[1] == worst["wind_speed_m_s"])
     sampling = Sampling("crude", effort.crude, effort.smallest, scenario.seed)
-    told = []
-    for stack, layers in stacks_of(scenario).items():
-        mine = [row for row in rows if row["stack"] == stack and row["uncertainty"] == UNSURE]
-        if not mine:
-            continue
-        worst = max(mine, key=lambda row: row["broken"]["probability_per_window"])
-        bin_ = next(item for item in bins if item[1] == worst["wind_speed_m_s"])
-        stratum = stratum_of(scenario, layers, bin_[0], bin_[1], doubt_of(scenario))
-        told.append((stack, bin_, WindowJob((stratum,), effort.span, sampling, stack)))
-    found, failed = run_jobs([job for *_, job in told], asked)
-    return [
-        stratum_row(stack, UNSURE, bin_, job, *found[job.strata[0], stack])
-        for stack, bin_, job in told
-        if (job.strata[0], stack) in found
-    ], failed
+    job = _job(scenario, effort.span, sampling, bin_, doubt_of(scenario))
+    found, failed = run_jobs([job], asked)
+    if failed:
+        return [], failed
+    stacks = list(stacks_of(scenario))
+    return stratum_rows(stacks, UNSURE, bin_, job, found[job.strata[0], job.entry]), []

@@ -72,7 +72,7 @@ def _fault_row(
             ("low", "late_low_per_s"),
             ("high", "late_high_per_s"),
         ):
-            expected = float(result[onset][at, 0]) + after * float(result[late][at, 0])
+            expected = float(result[onset][at, 0, 0]) + after * float(result[late][at, 0, 0])
             ends.append(min(expected, 1.0))
         parts.append(Interval(ends[0], ends[1], ends[2], 1, "sampled"))
         weights.append(hours / HOURS_PER_YEAR)

@@ -37,6 +37,7 @@ def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
             {"uncertainty": doubt, **_yearly(rate), "winds": _left(odds, doubt)}
             for doubt, rate in odds.missed.items()
         ],
+        "caused": [{"uncertainty": doubt, **_yearly(rate)} for doubt, rate in odds.caused.items()],
         "warnings": _warnings(odds),
         "faults_are_in": bool(odds.faults),
         "faults": [
@@ -133,6 +134,7 @@ def odds_text(data: Mapping[str, Any]) -> str:
         + (", by the upper end too." if data["upper_end_holds"] else ", the upper end lies above it.")
     )
     lines += [left_text(item) for item in data["not_prevented"]]
+    lines += [caused_text(item) for item in data["caused"]]
     lines.append(agreement(data))
     lines += [f"{item[0].upper()}{item[1:]}." for item in data["warnings"]]
     lines.append(
@@ -157,13 +159,21 @@ def left_text(told: Mapping[str, Any]) -> str:
         f"median of {row['windows']} windows below {row['reference_below_m']:.1f} m"
         for row in told["winds"]
     )
-    rate = f"< {told['per_year_high']:.2g} a year (bound: none was seen)"
-    if not told["is_bound"]:
-        rate = f"{told['per_year']:.2g} a year ({told['per_year_low']:.1g}..{told['per_year_high']:.1g})"
     return (
         f"Where the reference comes nearest, {told['uncertainty']}, the logic leaves {winds}. Strikes of the "
-        f"reference that it does not prevent: {rate}."
+        f"reference that it does not prevent: {_rate_words(told)}."
     )
+
+
+def caused_text(told: Mapping[str, Any]) -> str:
+    """Say how often the logic strikes where the reference does not."""
+    return f"Strikes that it causes, {told['uncertainty']}: {_rate_words(told)}."
+
+
+def _rate_words(told: Mapping[str, Any]) -> str:
+    if told["is_bound"]:
+        return f"< {told['per_year_high']:.2g} a year (bound: none was seen)"
+    return f"{told['per_year']:.2g} a year ({told['per_year_low']:.1g}..{told['per_year_high']:.1g})"
 
 
 def _compared(subset: Mapping[str, Any], plain: Mapping[str, Any]) -> str:

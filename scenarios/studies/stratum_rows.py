@@ -2,23 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from scenarios.store import CaseResult
-from scenarios.window_job import Span, WindowJob
+from scenarios.window_job import WindowJob
 from scenarios.window_result import LIMITS
 from sim.measures.statistics import Interval
 
 SECONDS_PER_HOUR = 3600.0
 
 
-def stratum_row(
-    stack: str, doubt: str, bin_: tuple[Any, float, float], job: WindowJob, result: CaseResult, at: int
+def stratum_rows(
+    stacks: Sequence[str],
+    doubt: str,
+    bin_: tuple[Any, float, float],
+    job: WindowJob,
+    found: tuple[CaseResult, int],
+) -> list[dict[str, Any]]:
+    """Return one stratum for machines and for adding up, a row for each stack that met its windows."""
+    return [_row(stack, doubt, bin_, job, (*found, number)) for number, stack in enumerate(stacks)]
+
+
+def _row(
+    stack: str,
+    doubt: str,
+    bin_: tuple[Any, float, float],
+    job: WindowJob,
+    found: tuple[CaseResult, int, int],
 ) -> dict[str, Any]:
-    """Return one stratum for machines and for adding up."""
+    result, at, which = found
     row: dict[str, Any] = {
         "stack": stack,
         "uncertainty": doubt,
@@ -28,31 +43,32 @@ def stratum_row(
         "method": job.sampling.method,
     }
     for n, limit in enumerate(LIMITS):
-        row[limit] = _limit(result, at, n, job.span)
-    if job.beside:
+        row[limit] = _limit(result, at, which, n)
+    if which == 0 and "missed_per_s" in result:
         row["beside"] = _beside(result, at)
     row["sharpest_change"] = float(result["sharpest"][at])
     row["evaluations"] = int(result["evaluations"][at])
     row["simulated_s"] = float(result["simulated_s"][at])
-    row["ended_early"] = int(result["ended"][at])
-    row["nearest_m"] = float(result["nearest_m"][at])
+    row["ended_early"] = int(result["ended"][at, which])
+    row["nearest_m"] = float(result["nearest_m"][at, which])
     row["curve"] = {
-        name: result[f"curve_{name}"][at].tolist() for name in ("m", "probability", "low", "high")
+        name: result[f"curve_{name}"][at, which].tolist() for name in ("m", "probability", "low", "high")
     }
     return row
 
 
-def _limit(result: CaseResult, at: int, n: int, span: Span) -> dict[str, Any]:
-    rate = [float(result[f"rate{end}_per_s"][at, n]) for end in ("", "_low", "_high")]
-    variation = float(result["variation"][at, n])
+def _limit(result: CaseResult, at: int, which: int, n: int) -> dict[str, Any]:
+    here = at, which, n
+    rate = [float(result[f"rate{end}_per_s"][here]) for end in ("", "_low", "_high")]
+    variation = float(result["variation"][here])
     within = -np.expm1(-rate[0] * 600.0)
     crude_s = 600.0 * (1.0 - within) / (within * variation**2) if within > 0.0 else np.nan
     return {
-        "probability_per_window": float(result["probability"][at, n]),
-        "low": float(result["low"][at, n]),
-        "high": float(result["high"][at, n]),
+        "probability_per_window": float(result["probability"][here]),
+        "low": float(result["low"][here]),
+        "high": float(result["high"][here]),
         "coefficient_of_variation": variation,
-        "is_bound": bool(result["is_bound"][at, n]),
+        "is_bound": bool(result["is_bound"][here]),
         "rate_per_hour": rate[0] * SECONDS_PER_HOUR,
         "rate_per_hour_low": rate[1] * SECONDS_PER_HOUR,
         "rate_per_hour_high": rate[2] * SECONDS_PER_HOUR,
@@ -63,12 +79,19 @@ def _limit(result: CaseResult, at: int, n: int, span: Span) -> dict[str, Any]:
 
 def _beside(result: CaseResult, at: int) -> dict[str, Any]:
     """Return what the logic made of the windows in which the reference came nearest."""
-    rate = [float(result[f"missed{end}_per_s"][at, 0]) for end in ("", "_low", "_high")]
     return {
         "windows": int(result["beside_windows"][at]),
         "reference_below_m": float(result["beside_below_m"][at]),
         "least_m": float(result["beside_least_m"][at]),
         "median_m": float(result["beside_median_m"][at]),
+        **{kind: _kind(result, at, kind) for kind in ("missed", "caused")},
+    }
+
+
+def _kind(result: CaseResult, at: int, kind: str) -> dict[str, Any]:
+    """Return the rate of strikes that the logic does not prevent, or that it causes."""
+    rate = [float(result[f"{kind}{end}_per_s"][at]) for end in ("", "_low", "_high")]
+    return {
         "is_bound": rate[0] == 0.0,
         "rate_per_hour": rate[0] * SECONDS_PER_HOUR,
         "rate_per_hour_low": rate[1] * SECONDS_PER_HOUR,

@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError
-from sim.measures.estimate import family_variation
-from sim.measures.statistics import CONFIDENCE, Interval
+from sim.measures.statistics import Interval
 from sim.measures.subset import SubsetSimulation
 
 Floats = NDArray[np.float64]
@@ -46,25 +45,26 @@ def cluster_starts(times_s: ArrayLike, quiet_s: float, judged_from_s: float) -> 
 
 
 def cluster_rate(
-    sampler: SubsetSimulation, starts: Sequence[int] | ArrayLike, exposure_s: float, limit: float = 0.0
+    sampler: SubsetSimulation, starts: Sequence[int] | ArrayLike, exposure_s: float, value: float = 0.0
 ) -> Interval:
     """Return the rate at which clusters begin, from subset simulation over short windows.
 
     Parameters
     ----------
     sampler : SubsetSimulation
-        Done; its limit is broken where any event falls into the window, the watched lead included.
+        Done.
     starts : (evaluation,) int
-        `cluster_starts` of every window that was evaluated, in the order in which they were told.
+        `cluster_starts` of every window that was evaluated, in the order in which they were told; none where
+        the limit state is above the value.
     exposure_s : float [s]
         Length of the judged part of a window.
-    limit : float [any]
-        Value of the limit state at or below which a window holds an event.
+    value : float [any]
+        Of the limit state, above which no cluster begins in a window.
 
     Returns
     -------
     Interval [1/s]
-        ``value`` 0 and a bound where no window held an event.
+        ``value`` 0 and a bound where no window held a start.
 
     Raises
     ------
@@ -73,63 +73,21 @@ def cluster_rate(
 
     Notes
     -----
-    rate = P(broken) E[starts | broken] / exposure: exact for a stationary process whatever the length of the
-    windows, since a cluster is counted in the window in which it begins and in no other. Derived here. The
-    probability of an event per window over its length would count a cluster again in every window that it
-    reaches into.
+    rate = E[starts] / exposure: exact for a stationary process whatever the length of the windows, since a
+    cluster is counted in the window in which it begins and in no other. Derived here. The probability of an
+    event per window over its length would count a cluster again in every window that it reaches into. Let the
+    limit state see the judged part alone: one that sees the lead too spends samples on windows in which
+    nothing begins, and few families may all be of these.
     """
     if not exposure_s > 0.0:
         raise InputError(f"exposure = {exposure_s} s; must be > 0")
     counted = np.asarray(starts, dtype=np.float64)
     if counted.shape != (sampler.evaluations,):
         raise InputError(f"starts: shape {counted.shape}; must be ({sampler.evaluations},)")
-    value, (low, high), _ = sampler.expect(counted, limit)
-    if value == 0.0:
-        most = max(float(np.max(counted)), 1.0)
-        high = sampler.below(limit).interval[1] * most
-        return Interval(0.0, 0.0, high / exposure_s, sampler.size, "no event: bound")
-    return Interval(
-        value / exposure_s, low / exposure_s, high / exposure_s, sampler.size, "subset simulation"
-    )
-
-
-def joint_rate(
-    sampler: SubsetSimulation, starts: Sequence[int] | ArrayLike, exposure_s: float, limit: float = 0.0
-) -> Interval:
-    """Return the rate at which clusters begin, under something beside, in windows that break the limit.
-
-    Parameters
-    ----------
-    sampler : SubsetSimulation
-        Done.
-    starts : (evaluation,) int
-        Clusters of events under what is beside, of every window; counted where the limit state is at or below
-        the limit.
-    exposure_s : float [s]
-        Length of the judged part of a window.
-    limit : float [any]
-
-    Returns
-    -------
-    Interval [1/s]
-        ``value`` 0 and a bound where no such window held one.
-
-    Notes
-    -----
-    As `cluster_rate`. The bound is the upper end of the probability of a broken limit times what its
-    independent families can hide: 1 - 0.025^n of n families, at most one cluster a window.
-    """
-    counted = np.asarray(starts, dtype=np.float64)
-    value, (low, high), _ = sampler.expect(counted, limit)
-    if value > 0.0:
+    mean, (low, high), _ = sampler.expect(counted, value)
+    if mean > 0.0:
         return Interval(
-            value / exposure_s, low / exposure_s, high / exposure_s, sampler.size, "subset simulation"
+            mean / exposure_s, low / exposure_s, high / exposure_s, sampler.size, "subset simulation"
         )
-    level = sampler.population(limit)
-    broken = level.values <= limit
-    hidden = 1.0
-    if np.any(broken):
-        families = family_variation(level.families[broken], np.ones(np.count_nonzero(broken))) ** -2.0
-        hidden = 1.0 - (0.5 * (1.0 - CONFIDENCE)) ** families
-    outer = sampler.below(limit).interval[1]
-    return Interval(0.0, 0.0, outer * hidden / exposure_s, sampler.size, "no event: bound")
+    most = max(float(np.max(counted)), 1.0)
+    return Interval(0.0, 0.0, sampler.unseen(value) * most / exposure_s, sampler.size, "no event: bound")

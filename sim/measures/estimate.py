@@ -65,12 +65,15 @@ class Population:
         Number of the evaluation that each was proposed in.
     reached : float [-]
         Probability of the level.
+    level : float [any]
+        Value at or below which the particles lie; infinite for the first level.
     """
 
     values: Floats
     families: Integers
     origins: Integers
     reached: float
+    level: float = inf
 
     @property
     def spread(self) -> float:

@@ -6,7 +6,6 @@ value is zero or less.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import ceil, inf, nan, sqrt
 from typing import Any
 
@@ -14,25 +13,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sim.errors import InputError
-from sim.measures.estimate import (
-    Estimate,
-    Population,
-    au_beck_variation,
-    bound,
-    checked,
-    crude_estimate,
-    family_variation,
-    lognormal_interval,
-)
-from sim.measures.jumps import jump_warning, sharpest
-from sim.measures.rungs import next_level, product_variation
-from sim.measures.statistics import CONFIDENCE
+from sim.measures.estimate import Population, au_beck_variation, checked
+from sim.measures.jumps import sharpest
+from sim.measures.rungs import next_level
+from sim.measures.shells import SHARE, Levels
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-SHARE = 0.1
-"""Share of a level's samples that found the next (Au & Beck 2001; measured here: the cheapest of 0.1-0.5)."""
 ACCEPTANCE = 0.44
 """Share of moves to be accepted; the length of the moves is steered towards it (Papaioannou et al. 2015)."""
 SHORTEST = 0.1
@@ -46,7 +34,7 @@ SMALLEST = 1e-15
 PURPOSE = 0x72617265  # "rare": keeps these random numbers apart
 
 
-class SubsetSimulation:
+class SubsetSimulation(Levels):
     """Subset simulation in standard-normal space, ask and tell.
 
     Parameters
@@ -92,14 +80,10 @@ class SubsetSimulation:
             raise InputError(f"smallest = {smallest}; must lie between 0 and 1")
         self.dimension, self.seed, self.size = int(dimension), int(seed), int(samples_per_level)
         self.smallest = smallest
+        super().__init__()
         self.levels: list[float] = []
-        self.evaluations = 0
-        self.done = False
         self._reached = 1.0  #: probability of the present level
-        self._terms: list[float] = []  #: squared variation of each level by the formula of Au and Beck
-        self.populations: list[Population] = []
         self._changes: list[Floats] = []
-        self.sharpest: list[float] = []  #: change of the limit state over the typical one, each level
         self.length, self._round, self._calls, self._idle = 0.6, 0, 0, 0
         self._asked = self._draw().standard_normal((self.size, self.dimension))
         self.parents = np.full(self.size, -1)
@@ -187,7 +171,8 @@ class SubsetSimulation:
         """End a level: with an estimate, with a bound, or by founding the next."""
         values = np.concatenate(self._values)
         families, origins = np.concatenate(self._families), np.concatenate(self._origins)
-        self.populations.append(Population(values, families, origins, self._reached))
+        within = self.levels[-1] if self.levels else inf
+        self.populations.append(Population(values, families, origins, self._reached, within))
         self.sharpest.append(sharpest(np.concatenate(self._changes or [np.empty(0)])))
         level = max(next_level(values, self.wanted), 0.0)
         inside = values <= level
@@ -222,79 +207,3 @@ class SubsetSimulation:
             return (1.0 - share) / (share * self.size) if share else nan
         chains = min(len(part) for part in self._values)
         return au_beck_variation(np.array([part[:chains] <= level for part in self._values]), self.size) ** 2
-
-    @property
-    def formula_variation(self) -> float:
-        """The estimate's coefficient of variation after Au & Beck, levels taken as independent."""
-        return sqrt(np.nansum(self._terms))
-
-    def _formula(self, level: Population) -> float:
-        """Return that of the product of the shares up to a level: few families tell too little of it."""
-        return product_variation(self._terms[: self.populations.index(level) + 1])
-
-    def population(self, value: float) -> Population:
-        """Return the level from which the probability of falling below a value is best told."""
-        self._check_done()
-        for level in self.populations:
-            if np.mean(level.values <= value) >= SHARE:
-                return level
-        return self.populations[-1]
-
-    def expect(
-        self, weights: ArrayLike, value: float = 0.0, confidence: float = CONFIDENCE
-    ) -> tuple[float, tuple[float, float], float]:
-        """Return the expectation of a quantity that is zero unless the limit state falls below a value.
-
-        Parameters
-        ----------
-        weights : (evaluation,) float64 [any]
-            Of every evaluation, in the order in which they were told; not negative.
-        value : float [any]
-            0 is the limit itself.
-        confidence : float [-]
-
-        Returns
-        -------
-        value : float, interval : (low, high), coefficient of variation : float
-        """
-        level = self.population(value)
-        counted = np.asarray(weights, dtype=np.float64)[level.origins]
-        counted = np.where(level.values <= value, counted, 0.0)
-        found = level.reached * float(np.mean(counted))
-        variation = max(family_variation(level.families, counted), self._formula(level))
-        ends = lognormal_interval(found, variation, confidence) if found > 0.0 else (0.0, nan)
-        return found, ends, variation
-
-    def result(self) -> Estimate:
-        """Return the estimate, or the bound where no sample reached the limit.
-
-        Raises
-        ------
-        InputError
-            Before all values were told.
-        """
-        return self.below(0.0)
-
-    def below(self, value: float) -> Estimate:
-        """Return the probability that the limit state falls to a value or below; 0 is the limit itself."""
-        return replace(self._below(value), warning=jump_warning(self.sharpest))
-
-    def _below(self, value: float) -> Estimate:
-        level = self.population(value)
-        if not np.any(level.values <= value):
-            return self._bound(level)
-        if level is self.populations[0]:
-            return crude_estimate(level.values - value)
-        found, (low, high), variation = self.expect(np.ones(self.evaluations), value)
-        return Estimate(found, (low, min(high, 1.0)), variation, self.evaluations)
-
-    def _check_done(self) -> None:
-        if not self.done:
-            raise InputError("subset simulation: not all values were told; ask and tell until done")
-
-    def _bound(self, level: Population) -> Estimate:
-        """Bound the probability by that of the last level times what its independent ancestors can hide."""
-        spread = max(level.spread, self._formula(level) if self.levels else 0.0)
-        hidden = 1.0 - (0.5 * (1.0 - CONFIDENCE)) ** min(spread**2, 1.0)
-        outer = lognormal_interval(level.reached, spread)[1] if self.levels else 1.0
-        return bound(outer * hidden, self.evaluations, float(np.min(level.values)))
