@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -99,7 +100,10 @@ def _against(span: Span, item: Sampled, sampler: SubsetSimulation) -> dict[str, 
     """
     own, beside = np.array(item.smallest).T
     starts = _starts(span, item, 1, 0.0, span.lead)
-    missed, caused = (_rate(span, item, starts * which, 0.0, span.lead) for which in (own <= 0.0, own > 0.0))
+    every = _rate(span, item, starts, 0.0, span.lead)
+    missed, caused = (
+        _part(every, _rate(span, item, starts * which, 0.0, span.lead)) for which in (own <= 0.0, own > 0.0)
+    )
     origins = sampler.population(item.depth).origins
     cutoff = max(float(np.quantile(own[origins], SHARE, method="lower")), 0.0)
     near = np.unique(origins[own[origins] <= cutoff])
@@ -111,6 +115,11 @@ def _against(span: Span, item: Sampled, sampler: SubsetSimulation) -> dict[str, 
         "beside_least_m": np.min(beside[near]),
         "beside_median_m": np.median(beside[near]),
     }
+
+
+def _part(whole: Interval, part: Interval) -> Interval:
+    """Return the rate of some of the events, which is at most that of all."""
+    return replace(part, high=min(part.high, whole.high))
 
 
 def _columns(name: str, rates: Sequence[Interval]) -> dict[str, list[float]]:

@@ -181,9 +181,10 @@ def _odds(data: Data) -> Section:
         f"Subset simulation over windows of {window['judged']:g} s after {window['settle']:g} s of settling "
         f"and {window['lead']:g} s of lead, in bins of wind speed, weighted by their hours; samples a level: "
         f"{samples}. Every window is met by every stack, and sampling follows whichever comes nearest, on "
-        "to where it would lie inside the tower. Drawn are the turbulent field, its intensity (edition 2019), "
-        "the mean wind in its bin, the rotor's position, the sensors' noise, and, where said, the errors of "
-        "the model. Events that follow one another within the lead are one. A strike is contact, without safety factors."
+        "to where it would lie inside the tower. Drawn are the turbulent field, its intensity (edition "
+        "2019), the mean wind in its bin, the rotor's position, the sensors' noise, and, where said, the "
+        "errors of the model. Events that follow one another within the lead are one. A strike is contact, "
+        "without safety factors."
     )
     faults = [
         Row([
