@@ -83,6 +83,7 @@ def _stack_row(span: Span, item: Sampled, stack: int, required: float) -> dict[s
         },
         "curve_m": levels,
         "curve_probability": [estimate.probability for estimate in curve],
+        "curve_variation": [estimate.coefficient_of_variation for estimate in curve],
         "curve_low": [estimate.interval[0] for estimate in curve],
         "curve_high": [estimate.interval[1] for estimate in curve],
         "nearest_m": float(np.min(values)),
