@@ -58,7 +58,7 @@ def main() -> None:
     strike = [float(found[name][0, 0, 0]) for name in ("probability", "variation")]
     print(f"a strike in a window: {strike[0]:.3g}, coefficient of variation {strike[1]:.2f}")
     print(
-        f"clearance below {level[place]:.2f} m: {within[place]:.2g} per ten minutes, variation {variation:.2f}"
+        f"clearance below {level[place]:.2f} m: {within[place]:.2g} per ten minutes, scatter {variation:.2f}"
     )
     print(f"simulated {simulated:.3g} s in {spent:.0f} s; plain sampling {crude:.3g} s at the same variation")
     print(f"ratio {crude / simulated:.3g} (at least 1e4)")
