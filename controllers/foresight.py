@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from controllers.signals import ZERO, blade_mean, clip, hold, lane_of, put, row_starts
+from controllers.signals import ZERO, blade_mean, choose, clip, hold, lane_of, put, row_starts
 from sim.interface import Array, Known, Readings, State
 
 
@@ -64,10 +64,10 @@ class Witnesses:
         """
         moment = hold(seen, "root_flap_moment", state["moment"])
         entry = passing.ravel().nonzero()[0]
-        lane = lane_of(*passing.shape).take(entry)
-        given = promised.take(entry)
-        bent = state["towards"].take(lane) * moment.take(entry) + given
-        blade = entry - row_starts(*passing.shape).take(lane)
+        lane = lane_of(*passing.shape).ravel()[entry]
+        given = promised.ravel()[entry]
+        bent = state["towards"][lane] * moment.ravel()[entry] + given
+        blade = entry - row_starts(*passing.shape)[lane]
         return {
             "moment": moment,
             "passer": put(state["passer"], lane, blade),
@@ -86,17 +86,17 @@ class Witnesses:
         """Take in the reading of the last pass as soon as one comes that is younger than the pass itself."""
         since, newest = state["since_pass"], state["newest"]
         entry = state["passer"] + row_starts(*seen.last_pass_clearance.shape)
-        reading = seen.last_pass_clearance.take(entry)
-        old = seen.age["last_pass_clearance"].take(entry)
-        come = seen.valid["last_pass_clearance"].take(entry) & np.isfinite(reading) & (old < since)
+        reading = seen.last_pass_clearance.ravel()[entry]
+        old = seen.age["last_pass_clearance"].ravel()[entry]
+        come = seen.valid["last_pass_clearance"].ravel()[entry] & np.isfinite(reading) & (old < since)
         due = state["awaited"] & (come | (since > self.wait_s))
         guess = np.minimum(state["unloaded"] - state["bent_at_pass"], newest)
-        clearance = np.where(come, reading - state["given"], guess)
+        clearance = choose(come, reading - state["given"], guess)
         return {
             "heard": due,
-            "newest": np.where(due, clearance, newest),
-            "second": np.where(due, newest, state["second"]),
-            "awaited": state["awaited"] & ~due,
+            "newest": choose(due, clearance, newest),
+            "second": choose(due, newest, state["second"]),
+            "awaited": state["awaited"] ^ due,  # due are only such as are awaited
             **self.more_of_hearing(state, due),
         }
 
@@ -158,15 +158,15 @@ class Foresight(Witnesses):
         mean = state["towards"] * blade_mean(moment)
         return {
             "mean": mean,
-            "mean_at_pass": put(state["mean_at_pass"], lane, mean.take(lane)),
-            "pitch_at_pass": put(state["pitch_at_pass"], lane, pitch.take(lane)),
+            "mean_at_pass": put(state["mean_at_pass"], lane, mean[lane]),
+            "pitch_at_pass": put(state["pitch_at_pass"], lane, pitch[lane]),
         }
 
     def more_of_hearing(self, state: State, due: Array) -> dict[str, Array]:
         """Compare with pitch and mean deflection at the new witness from now on."""
         return {
-            "mean_then": np.where(due, state["mean_at_pass"], state["mean_then"]),
-            "pitch_then": np.where(due, state["pitch_at_pass"], state["pitch_then"]),
+            "mean_then": choose(due, state["mean_at_pass"], state["mean_then"]),
+            "pitch_then": choose(due, state["pitch_at_pass"], state["pitch_then"]),
         }
 
     def foresee(self, state: State, pitch: Array, per_pitch: Array) -> Array:

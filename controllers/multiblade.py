@@ -18,7 +18,7 @@ def circle(azimuth: Array, blade_count: int, harmonic: int = 1) -> tuple[Array, 
     azimuth : (lane,) float64 [rad] - of blade 0; blade b stands 2 pi b / blade_count further on
     """
     lanes = len(azimuth)
-    angle = number(harmonic) * (azimuth.take(lane_of(lanes, blade_count)) + spread_out(lanes, blade_count))
+    angle = number(harmonic) * (azimuth[lane_of(lanes, blade_count)] + spread_out(lanes, blade_count))
     return np.cos(angle), np.sin(angle)
 
 

@@ -81,7 +81,7 @@ class Predictive(Foreseeing):
         gain = np.maximum(entry(state["held"], place(angle)) * np.abs(state["relief"]), TINY)
         need = state["aim"] - state["foreseen"] - promised
         worth = (offset > ZERO) | (need >= gain * si.least)
-        turned = np.maximum(np.abs(state["speed"]) * state["period"], TINY).take(lane_of(*angle.shape))
+        turned = np.maximum(np.abs(state["speed"]) * state["period"], TINY)[lane_of(*angle.shape)]
         way = np.maximum(last - angle, turned)
         room = np.maximum(state["largest"] - offset, ZERO)
         most = np.minimum(way * (state["pitch_step"] / (self.moves * turned)), room)

@@ -44,8 +44,12 @@ class Pulse:
 
         Angles are past the tower, in [-pi, pi]; the pulse must not reach across that cut.
         """
-        distance = np.minimum(np.abs(angle - centre) * self.steepness, PI)
-        return HALF + HALF * np.cos(distance)
+        phase = np.abs(angle - centre)
+        phase *= self.steepness
+        cosine = np.cos(np.minimum(phase, PI, out=phase), out=phase)
+        cosine *= HALF
+        cosine += HALF
+        return cosine
 
     def relief_table(self, known: Known) -> Array:
         """Tabulate the relief at the pass that a unit pulse still gives if it begins only now.
@@ -122,9 +126,11 @@ def angles() -> Array:
 
 def place(angle: Array) -> Array:
     """Return the entry of a table over the whole turn in which an angle in [-pi, pi] lies."""
-    return ((angle + PI) * PER_ANGLE).astype(np.int64)
+    turned = angle + PI
+    turned *= PER_ANGLE
+    return turned.astype(np.int64)
 
 
 def entry(table: Array, index: Array) -> Array:
     """Take each lane's own entries of a (lane, entries) table, (lane, blade)."""
-    return table.take(index + entry_starts(*table.shape, index.shape[1]))
+    return table.ravel()[index + entry_starts(*table.shape, index.shape[1])]

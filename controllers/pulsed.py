@@ -11,7 +11,7 @@ import numpy as np
 from controllers.approach import Approach
 from controllers.parameters import parameter
 from controllers.pulse import Pulse, entry, place
-from controllers.signals import TINY, ZERO, number
+from controllers.signals import TINY, ZERO, choose, number
 from sim.interface import Array, Known, Readings, State
 
 
@@ -61,13 +61,13 @@ class Pulsed(Approach):
         angle, si = state["angle"], self.si
         shape = self.pulse.shape(angle, state["centre"])
         running = shape > ZERO
-        going = np.sign(shape)
+        going = running.astype(float)
         before, promised = state["amplitude"] * going, state["promised"] * going
         gain = np.maximum(entry(state["still"], place(angle)) * np.abs(state["relief"]), TINY)
         wanted = before + (state["aim"] - state["foreseen"] - promised) / gain
         soonest = (state["pitch_step"] + state["offset"]) / np.maximum(shape, TINY)
         most = np.minimum(np.minimum(wanted, soonest), state["largest"])
         deciding = running & (wanted >= si.least) & (angle < self.last_call)
-        amplitude = np.where(deciding, np.maximum(most, before), before)
+        amplitude = choose(deciding, np.maximum(most, before), before)
         promised = promised + (amplitude - before) * gain
         return {"amplitude": amplitude, "promised": promised, "offset": amplitude * shape}

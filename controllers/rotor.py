@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from controllers.signals import PER_TURN, ZERO, age, hold, lane_period, share_per_period, usable
+from controllers.signals import PER_TURN, ZERO, age, choose, hold, lane_period, share_per_period, usable
 from sim.interface import Array, Known, Readings, State
 
 NEEDS = ("azimuth", "rotor_speed")
@@ -35,14 +35,15 @@ def follow(state: State, seen: Readings) -> dict[str, Array]:
     """
     raw = hold(seen, "rotor_speed", state["last_speed"])
     speed = state["speed"] + state["rotor_share"] * (raw - state["speed"])
-    turned = speed * state["period"]
+    told = {"speed": speed, "last_speed": raw}
     ok = usable(seen, "azimuth")
     fresh = seen.azimuth + speed * age(seen, "azimuth")
-    return {
-        "azimuth": np.where(ok, fresh, state["azimuth"] + turned),
-        "speed": speed,
-        "last_speed": raw,
-        "blind_turns": np.where(ok, ZERO, state["blind_turns"] + np.abs(turned) * PER_TURN),
+    if np.count_nonzero(ok) == len(ok):  # as usual
+        return told | {"azimuth": fresh, "blind_turns": np.zeros(fresh.shape)}
+    turned = speed * state["period"]
+    return told | {
+        "azimuth": choose(ok, fresh, state["azimuth"] + turned),
+        "blind_turns": choose(ok, ZERO, state["blind_turns"] + np.abs(turned) * PER_TURN),
     }
 
 
