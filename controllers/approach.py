@@ -8,7 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from controllers import rotor
+from controllers import rotor, slow_task
 from controllers.foresight import Foresight, Witnesses, relief_line, relief_per_pitch
 from controllers.parameters import Parameters, parameter
 from controllers.signals import ONE, ZERO, blade_mean, hold, lane_of, spread_out, wrap
@@ -21,11 +21,12 @@ class Approach(Parameters):
 
     Notes
     -----
-    Each period: bring the rotor's position up to now (``rotor``), note which blade passes and hear of the
-    passes before (``foresight``), foresee the clearance without the logic, and let ``decide`` move each
-    blade's ``offset``, which is added away from the tower. ``foreseen``, (lane, blade) [m], stays in the
-    state, so that the forecast can be held against what came of it. ``stands`` is each blade's angle past the
-    tower while blade 0 is up, ``angle`` that of now.
+    Each period: bring the rotor's position up to now (``rotor``), note which blade passes, look ahead, and
+    let ``decide`` move each blade's ``offset``, which is added away from the tower. To look ahead is to
+    hear of the passes before (``foresight``) and to foresee the clearance without the logic; logic that is
+    ``slow`` does that as a slow task (``slow_task``). ``foreseen``, (lane, blade) [m], stays in the state, so
+    that the forecast can be held against what came of it. ``stands`` is each blade's angle past the tower
+    while blade 0 is up, ``angle`` that of now.
 
     Missing readings: azimuth is reckoned from the speed, and after one turn of that the offset grows
     into ``blind_deg`` all round; a missing pass reading is replaced by the flap moment's guess, never
@@ -34,6 +35,7 @@ class Approach(Parameters):
 
     needs: ClassVar[tuple[str, ...]] = (*rotor.NEEDS, "pitch", "root_flap_moment", "last_pass_clearance")
     tower_pass: ClassVar[bool] = True
+    slow: ClassVar[bool] = False
 
     margin_m: float = parameter(1.2, "m", -5.0, 10.0, "spare clearance that the logic aims at")
     max_amplitude_deg: float = parameter(6.0, "deg", 0.0, 15.0, "largest pitch that the logic may add")
@@ -53,6 +55,8 @@ class Approach(Parameters):
         """Start with no pitch added."""
         nothing = np.zeros(seen.pitch.shape)
         turning, line = rotor.start(known, seen), relief_line(known)
+        if self.slow:
+            turning |= slow_task.start(known, seen, self.bears(known)) | {"since_look": nothing[:, 0].copy()}
         line |= {name: self.relief_factor * line[name] for name in ("relief_first", "relief_growth")}
         stands = spread_out(*seen.pitch.shape) - np.pi
         rate = (self.rate_share * known.pitch_rate_limit)[:, None]
@@ -79,15 +83,30 @@ class Approach(Parameters):
         pitch, each = blade_mean(reference.pitch), lane_of(*below.pitch.shape)
         per_pitch = relief_per_pitch(state, pitch)
         after = state | rotor.follow(state, seen)
-        after["angle"] = wrap(after["azimuth"].take(each) + state["stands"])
+        after["angle"] = wrap(after["azimuth"][each] + state["stands"])
         passing = (state["angle"] < ZERO) & (after["angle"] >= ZERO)
         after |= self.foresight.note_passing(state, seen, passing, state["promised"], pitch)
-        after |= self.foresight.hear(after, seen)
-        told, foreseen = self.foresee(state, after, seen, (pitch, per_pitch))
-        after |= told
-        after["foreseen"], after["relief"] = foreseen.take(each), per_pitch.take(each)
+        if self.slow:
+            after["turn"], due = slow_task.due(state, seen)
+            slow_task.run(due, lambda now: self.look_ahead(state, now, seen, (pitch, per_pitch)), after)
+        else:
+            self.look_ahead(state, after, seen, (pitch, per_pitch))
+        after["relief"] = per_pitch[each]
         after |= self.decide(after)
         return after, Commands(self.pitch(after, below), below.torque, below.stop)
+
+    def bears(self, known: Known) -> Array | float:
+        """Return the most periods from one look ahead to the next that logic that is ``slow`` bears."""
+        return np.inf
+
+    def look_ahead(self, before: State, now: State, seen: Readings, given: tuple[Array, Array]) -> None:
+        """Hear of the last pass and foresee the next, and put both into the state of now; see ``foresee``."""
+        now |= self.foresight.hear(now, seen)
+        told, foreseen = self.foresee(before, now, seen, given)
+        now |= told
+        now["foreseen"] = foreseen[lane_of(*seen.pitch.shape)]
+        if self.slow:
+            now["since_look"] = now["since_pass"]
 
     def foresee(
         self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
@@ -97,7 +116,7 @@ class Approach(Parameters):
         Parameters
         ----------
         before, after : State
-            Of the last tick, and of this one with rotor and witnesses brought up to date.
+            Of the last period, and of this one with rotor and witnesses brought up to date.
         given : two of (lane,) float64
             Pitch that power production commands [rad], and the relief per pitch there [m/rad].
 
@@ -121,10 +140,16 @@ class Approach(Parameters):
 
     def pitch(self, state: State, below: Commands) -> Array:
         """Return the commanded pitch, (lane, blade) [rad], moved away from the tower."""
-        most = self.si.blind
-        blind = np.minimum((state["blind_turns"] - ONE) * most, most)
-        offset = np.maximum(state["offset"], blind.take(lane_of(*below.pitch.shape)))
+        offset, most = state["offset"], self.si.blind
+        if np.count_nonzero(state["blind_turns"]):
+            blind = np.minimum((state["blind_turns"] - ONE) * most, most)
+            offset = np.maximum(offset, blind[lane_of(*offset.shape)])
         return below.pitch + np.copysign(offset, state["relief"])
+
+
+def passed_meanwhile(before: State, after: State) -> Array:
+    """Say where a blade has passed since the last look ahead of logic that is ``slow``, (lane,) bool."""
+    return after["since_pass"] <= before["since_look"]
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,8 @@ from sim.interface import Array
 
 MISFIT = 0.15
 """Share by which an estimator's flap frequency may differ from that of the blade that it serves."""
-COARSE = 0.6
-"""Flap frequency times controller period above which the estimator is refused [rad]."""
+COARSE = 0.75
+"""Flap frequency times the time between two estimates, beyond which there is no estimator [rad]."""
 
 
 @dataclass(frozen=True)

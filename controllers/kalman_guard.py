@@ -8,17 +8,20 @@ from typing import ClassVar
 
 import numpy as np
 
-from controllers.estimator import FlapModel, check_fit, kalman_gain
+from controllers.approach import passed_meanwhile
+from controllers.estimator import COARSE, FlapModel, check_fit, kalman_gain
 from controllers.guard import Guard
 from controllers.parameters import parameter
 from controllers.pulse import flap_damping
 from controllers.rotor import servo_lag
-from controllers.signals import FULL_TURN, ZERO, age, clip, number, row_starts, share_per_period, usable
+from controllers.signals import FULL_TURN, HALF, ZERO, age, clip, number, row_starts, share_per_period, usable
 from sim.interface import Array, Known, Readings, State
 
 BINS = 24
-"""Places on the way from blade to blade at which is remembered what the one ahead was to come to."""
-LAST, ONE_BIT = number(BINS - 1), np.array(1)
+"""Most places on the way from blade to blade at which is remembered what the one ahead was to come to."""
+FASTEST = 1.2
+"""Rotor speed over rated up to which no place is left out."""
+ONE_BIT = np.array(1)
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,9 @@ class KalmanGuard(Guard):
        held; by what that comes to more than it did for the blade ahead, at the same place, the approaching
        one will pass nearer; ``own_weight`` of it is taken off the guard's forecast.
 
+    All this is a slow task (``slow_task``), at most so slow that the flap mode turns by ``COARSE`` meanwhile;
+    the estimator is designed for that pace, and a place is at least as wide as what the blade moves in it.
+
     The blade's own state helps late in the approach only: what it will meet low on the disc it has not met.
 
     Raises
@@ -50,6 +56,7 @@ class KalmanGuard(Guard):
     """
 
     name: ClassVar[str] = "kalman-guard"
+    slow: ClassVar[bool] = True
 
     own_weight: float = parameter(0.3, "-", 0.0, 1.5, "share of the blade's own difference that is expected")
     load_walk: float = parameter(
@@ -81,39 +88,51 @@ class KalmanGuard(Guard):
         """Raise ``InputError`` where the estimator does not fit a turbine."""
         self.models(known)
 
+    def bears(self, known: Known) -> Array:
+        """Return the most periods from one estimate to the next, (lane,)."""
+        return np.array([np.floor(COARSE / (model.frequency * known.period)) for model in self.models(known)])
+
     def init(self, known: Known, seen: Readings) -> State:
         """Design one estimator a lane; lanes of the same turbine share the work."""
         state, models = super().init(known, seen), self.models(known)
-        period, gap = float(known.period), FULL_TURN / seen.pitch.shape[1]
-        left = gap * (BINS - np.arange(BINS) - 0.5) / BINS
-        a = np.array([model.transition(period) for model in models])
-        gain = np.array([kalman_gain(model, period) for model in models])
+        a = np.array([model.transition(pace) for model, pace in zip(models, state["pace"], strict=True)])
+        gain = np.array(
+            [kalman_gain(model, float(pace)) for model, pace in zip(models, state["pace"], strict=True)]
+        )
         late = servo_lag(known) + age(seen, "root_flap_moment")[:, 0]
         nothing = state["offset"]
         each = {f"a_{i}{j}": a[:, i, j][:, None] + nothing for i in range(2) for j in range(2)}
         each |= {f"gain_{name}": gain[:, n][:, None] + nothing for n, name in enumerate("wvq")}
-        to_pass = np.array(
-            [
-                [model.transition(angle / speed)[0] for angle in left]
-                for model, speed in zip(models, known.rated_rotor_speed, strict=True)
-            ]
-        )
         each_towards = state["towards"][:, None] + nothing
         bent = each_towards * state["moment"]
-        return state | each | {
-            "to_pass_off": to_pass[:, :, 0].copy(),
-            "to_pass_rate": to_pass[:, :, 1].copy(),
+        return state | each | self.way(known, models, state["pace"], nothing.shape[1]) | {
             "each_towards": each_towards,
             "w": bent,
             "v": nothing,
             "q": bent,
             "relieved": nothing,
             "relieved_rate": nothing,
+            "added": nothing,
             "arrived": nothing,
-            "arriving": share_per_period(state["period"], late)[:, None] + nothing,
+            "arriving": share_per_period(state["pace"], late)[:, None] + nothing,
             "trace": np.zeros((len(a), 2 * BINS)),
             "passed": np.zeros(len(a), np.int64),
         }  # fmt: skip
+
+    def way(self, known: Known, models: list[FlapModel], pace: Array, blades: int) -> dict[str, Array]:
+        """Return the places from blade to blade, and how a state at each is carried on to the pass."""
+        gap, speed = FULL_TURN / blades, known.rated_rotor_speed
+        places = np.clip(np.floor(gap / (FASTEST * speed * pace)), 1.0, BINS)[:, None]
+        left = np.maximum(gap * (1.0 - (np.arange(BINS) + 0.5) / places), 0.0) / speed[:, None]
+        to_pass = np.array(
+            [[model.transition(time)[0] for time in times] for model, times in zip(models, left, strict=True)]
+        )
+        return {
+            "places_per_angle": places[:, 0] / gap,
+            "last_place": places[:, 0] - 1.0,
+            "to_pass_off": to_pass[:, :, 0].copy(),
+            "to_pass_rate": to_pass[:, :, 1].copy(),
+        }
 
     def foresee(
         self, before: State, after: State, seen: Readings, given: tuple[Array, Array]
@@ -125,25 +144,33 @@ class KalmanGuard(Guard):
         lanes, blades = angle.shape
         way = angle + number(FULL_TURN / blades)  # since the blade ahead passed
         blade = ((angle < ZERO) & (way >= ZERO)).argmax(axis=1) + row_starts(lanes, blades)
-        place = clip(way.take(blade) * number(BINS * blades / FULL_TURN), ZERO, LAST).astype(np.int64)
-        at = place + row_starts(lanes, BINS)
-        load = told["q"].take(blade)
-        off = before["to_pass_off"].take(at) * (told["w"].take(blade) - load)
-        coming = load + off + before["to_pass_rate"].take(at) * told["v"].take(blade)
-        passed = before["passed"] + (after["since_pass"] == ZERO)
+        place = clip(way.ravel()[blade] * before["places_per_angle"], ZERO, before["last_place"])
+        at = place.astype(np.int64) + row_starts(lanes, BINS)
+        load = told["q"].ravel()[blade]
+        off = before["to_pass_off"].ravel()[at] * (told["w"].ravel()[blade] - load)
+        coming = load + off + before["to_pass_rate"].ravel()[at] * told["v"].ravel()[blade]
+        passed = before["passed"] + passed_meanwhile(before, after)
         mine = at + at + (passed & ONE_BIT)  # each place holds two: of the even passes, and of the odd ones
-        nearer = (coming - before["trace"].take(mine ^ ONE_BIT)) * (passed > ONE_BIT)
+        nearer = (coming - before["trace"].ravel()[mine ^ ONE_BIT]) * (passed > ONE_BIT)
         trace = before["trace"].copy()
         trace.reshape(-1)[mine] = coming
         told |= {"trace": trace, "passed": passed}
         return told, self.foresight.foresee(after, *given) - self.si.own_weight * nearer
 
     def relieve(self, state: State) -> dict[str, Array]:
-        """Return by how much the added pitch keeps each blade off the tower as the gauge now sees it."""
-        arrived = state["arrived"] + state["arriving"] * (state["offset"] - state["arrived"])
-        due = arrived * np.abs(state["relief"])
+        """Return by how much the added pitch keeps each blade off the tower as the gauge now sees it.
+
+        Notes
+        -----
+        From one estimate to the next both the pitch and what the servo let through of it count with the mean
+        of what they were then and are now.
+        """
+        added, before = state["offset"], state["arrived"]
+        arrived = before + state["arriving"] * (HALF * (added + state["added"]) - before)
+        due = HALF * (arrived + before) * np.abs(state["relief"])
         off, rate = state["relieved"] - due, state["relieved_rate"]
         return {
+            "added": added,
             "arrived": arrived,
             "relieved": due + state["a_00"] * off + state["a_01"] * rate,
             "relieved_rate": state["a_10"] * off + state["a_11"] * rate,

@@ -22,7 +22,7 @@ REACH = np.array([[6.0], [150.0], [20.0], [20.0]])
 """... over as many readings."""
 KNOWN_AFTER, A_LITTLE, HARDLY = number(12.0), number(0.5), number(0.3)
 """Pass readings before they can be doubted; change of them [m] that tells, and share of it that does not."""
-NEXT_BUT_ONE, NEVER = np.array(2), number(np.inf)
+NEVER = number(np.inf)
 
 
 @dataclass(frozen=True)
@@ -53,8 +53,8 @@ def azimuth_is_sound(state: State, seen: Readings, limits: Limits) -> Told:
 
     Notes
     -----
-    The azimuth should move by speed times the periods since the last call; a difference beyond ``slip`` in
-    one call is a jump, unless the call came late. What is not usable contradicts nothing, and is
+    The azimuth should move by speed times the time since the last check; a difference beyond ``slip`` is a
+    jump, unless the check came late. What is not usable contradicts nothing, and is
     reckoned from the speed.
 
     A blade's weight bends it edgewise by M_0 sin psi: the multi-blade parts of the edge moments, low-passed
@@ -64,10 +64,10 @@ def azimuth_is_sound(state: State, seen: Readings, limits: Limits) -> Told:
     """
     known_speed, known_azimuth = usable(seen, "rotor_speed"), usable(seen, "azimuth")
     speed = np.where(known_speed, seen.rotor_speed, state["speed"])
-    ticks, period = seen.tick - state["tick"], state["period"]
-    due = state["azimuth"] + speed * (period * ticks)
+    pace, since = state["pace"], seen.time - state["checked"]
+    due = state["azimuth"] + speed * since
     azimuth = np.where(known_azimuth, seen.azimuth, due)
-    jump = (np.abs(wrap(azimuth - due)) > limits.slip) & (ticks <= NEXT_BUT_ONE)
+    jump = (np.abs(wrap(azimuth - due)) > limits.slip) & (since < state["on_time"])
     moment = hold(seen, "root_edge_moment", state["edge"])
     along, across = first_parts(moment, azimuth)
     along = state["edge_along"] + state["turns_share"] * (along - state["edge_along"])
@@ -76,12 +76,12 @@ def azimuth_is_sound(state: State, seen: Readings, limits: Limits) -> Told:
     return {
         "speed": speed,
         "azimuth": azimuth,
-        "tick": seen.tick,
+        "checked": seen.time,
         "edge": moment,
         "edge_along": along,
         "edge_across": across,
-        "no_azimuth": (state["no_azimuth"] + period) * ~known_azimuth,
-        "no_speed": (state["no_speed"] + period) * ~known_speed,
+        "no_azimuth": (state["no_azimuth"] + pace) * ~known_azimuth,
+        "no_speed": (state["no_speed"] + pace) * ~known_speed,
     }, jump | slipped
 
 
@@ -96,9 +96,9 @@ def flap_gauges_are_sound(state: State, seen: Readings, limits: Limits) -> Told:
     usable counts as the same.
     """
     moment = hold(seen, "root_flap_moment", state["moment"])
-    apart = moment - blade_mean(moment).take(lane_of(*moment.shape))
+    apart = moment - blade_mean(moment)[lane_of(*moment.shape)]
     uneven = state["uneven"] + state["even_share"] * (apart - state["uneven"])
-    same = (state["same"] + state["each_period"]) * (moment == state["moment"])
+    same = (state["same"] + state["each_pace"]) * (moment == state["moment"])
     doubt = (np.abs(uneven) > state["most_uneven"]) | (same > limits.frozen)
     return {"moment": moment, "uneven": uneven, "same": same}, any_blade(doubt)
 
@@ -117,10 +117,10 @@ def pass_readings_are_sound(state: State, seen: Readings, limits: Limits) -> Tol
     age = np.where(seen.valid["last_pass_clearance"], seen.age["last_pass_clearance"], NEVER)
     fresh = (age < state["pass_age"]) & np.isfinite(seen.last_pass_clearance)
     entry = fresh.ravel().nonzero()[0]
-    lane = lane_of(*fresh.shape).take(entry)
-    reading = seen.last_pass_clearance.take(entry)
-    bent = state["towards"].take(lane) * state["moment"].take(entry)
-    guess = state["unloaded"].take(lane) - bent
+    lane = lane_of(*fresh.shape).ravel()[entry]
+    reading = seen.last_pass_clearance.ravel()[entry]
+    bent = state["towards"][lane] * state["moment"].ravel()[entry]
+    guess = state["unloaded"][lane] - bent
     kept = state["passes"].take(lane, axis=0).T
     off = reading - guess
     found = np.array([off, off, np.abs(reading - kept[0]), np.abs(guess - kept[1])])
@@ -129,7 +129,7 @@ def pass_readings_are_sound(state: State, seen: Readings, limits: Limits) -> Tol
     recent, lasting, moved, due = kept[3:]
     strange = (np.abs(recent - lasting) > limits.strange) | ((moved < HARDLY * due) & (due > A_LITTLE))
     strange = put(state["pass_strange"], lane, strange & (kept[2] > KNOWN_AFTER))
-    since = put(state["pass_since"] + state["period"], lane, 0.0)
+    since = put(state["pass_since"] + state["pace"], lane, 0.0)
     return {
         "pass_age": age,
         "passes": put(state["passes"], lane, kept.T),

@@ -9,6 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from controllers import rotor
+from controllers.approach import passed_meanwhile
 from controllers.guard import Guard
 from controllers.parameters import parameter
 from controllers.pulse import response_lag
@@ -52,12 +53,12 @@ class Preview(Guard):
 
     along the steady table, is the growth of the deflection; ``preview_weight`` of it is taken off the
     guard's forecast. The flap mode answers the wind late by its own lag. What the witness met is what was
-    expected for it in the period before its pass.
+    expected for it at the last look ahead before its pass; to look ahead is a slow task here (``slow_task``).
 
     A point ahead tells a part only of the wind low on the disc: turbulence changes on its way and is
     not the same across the rotor, so in turbulence a small share is right (0.13 by regression on the demo
     turbine, 40 m below the hub and 120 m ahead), in a gust over the whole disc all of it. Without preview for
-    two seconds this is the guard.
+    two seconds this is the guard, looking ahead as seldom.
 
     References
     ----------
@@ -67,6 +68,7 @@ class Preview(Guard):
 
     name: ClassVar[str] = "preview"
     needs: ClassVar[tuple[str, ...]] = (*Guard.needs, "wind_preview")
+    slow: ClassVar[bool] = True
 
     preview_weight: float = parameter(0.25, "-", 0.0, 1.5, "share of the seen wind's effect that is expected")
     smooth_s: float = parameter(1.0, "s", 0.04, 10.0, "time constant over which the seen wind is averaged")
@@ -85,8 +87,8 @@ class Preview(Guard):
             "advection": wind,
             "no_preview": np.where(np.isfinite(known.preview_range), 0.0, np.inf),
             "ahead": np.where(np.isfinite(known.preview_range), known.preview_range, 100.0),
-            "smooth_share": share_per_period(state["period"], self.smooth_s),
-            "advection_share": share_per_period(state["period"], self.advection_s),
+            "smooth_share": share_per_period(state["pace"], self.smooth_s),
+            "advection_share": share_per_period(state["pace"], self.advection_s),
             "kept_winds": np.repeat(wind[:, None], SLOTS, axis=1),
             "slots_per_s": 1.0 / (SLOT_TICKS * state["period"]),
             "late": response_lag(known) - rotor.servo_lag(known) - self.smooth_s,
@@ -104,7 +106,7 @@ class Preview(Guard):
         raw = np.where(ok, seen.wind_preview, before["last_preview"])
         wind = before["seen_wind"] + before["smooth_share"] * (raw - before["seen_wind"])
         advection = before["advection"] + before["advection_share"] * (raw - before["advection"])
-        missing = np.where(ok, ZERO, before["no_preview"] + before["period"])
+        missing = np.where(ok, ZERO, before["no_preview"] + before["pace"])
         row, slot = row_starts(len(wind), SLOTS), (seen.tick // EVERY) & AROUND
         kept = before["kept_winds"].copy()
         kept.reshape(-1)[row + slot] = wind
@@ -113,11 +115,11 @@ class Preview(Guard):
         on_the_way = before["ahead"] / np.maximum(advection, SLOWEST_WIND) + before["late"]
         ago = on_the_way - age(seen, "wind_preview") - np.maximum(apart - since, ZERO)
         back = clip(ago * before["slots_per_s"], ZERO, FURTHEST).astype(np.int64)
-        coming = kept.take(row + ((slot - back) & AROUND))
-        at_pass = np.where(since == ZERO, before["coming"], before["met_at_pass"])
+        coming = kept.ravel()[row + ((slot - back) & AROUND)]
+        at_pass = np.where(passed_meanwhile(before, after), before["coming"], before["met_at_pass"])
         then = np.where(after["awaited"], before["met_then"], at_pass)
         place = clip(coming * PER_WIND, ZERO, LAST_WIND).astype(np.int64)
-        effect = before["per_wind"].take(place + row_starts(len(wind), WINDS))
+        effect = before["per_wind"].ravel()[place + row_starts(len(wind), WINDS)]
         nearer = effect * (coming - then) * (missing < LONGEST_GAP)
         told = {
             "seen_wind": wind,

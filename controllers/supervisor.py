@@ -9,6 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from controllers import slow_task
 from controllers.foresight import relief_line
 from controllers.multiblade import first_parts
 from controllers.parameters import Parameters, parameter
@@ -44,6 +45,10 @@ class Supervisor(Parameters):
 
     Notes
     -----
+    Commands are limited and composed in every period, and every call is checked for being late. All else is a
+    slow task (``slow_task``), done at once where a call was late; what comes and goes between two runs of
+    it is not seen.
+
     Checks (``plausible``): azimuth against speed and against gravity, flap gauges against each other,
     pass readings against flap moments, silence, pitch against command, rotor speed against its limit, a
     call that comes late. Limits: the logic may move a blade by at most ``authority_deg`` from what power
@@ -106,7 +111,8 @@ class Supervisor(Parameters):
     def init(self, known: Known, seen: Readings) -> State:
         """Start in trust."""
         shape = seen.pitch.shape
-        period = lane_period(known)
+        period, slow = lane_period(known), slow_task.start(known, seen)
+        pace = slow["pace"]
         each, none = np.zeros(shape), np.zeros(shape[0])
         pitch = hold(seen, "pitch", known.fine_pitch[:, None] + each)
         speed = known.rated_rotor_speed
@@ -114,15 +120,16 @@ class Supervisor(Parameters):
         edge = hold(seen, "root_edge_moment", each)
         along, across = first_parts(edge, hold(seen, "azimuth", none))
         relief = relief_line(known)["relief_first"]
-        return {
-            "period": period,
+        return slow | {
             "tick": seen.tick - 1,
+            "checked": seen.time - period,
             "speed": hold(seen, "rotor_speed", speed),
             "azimuth": hold(seen, "azimuth", none) - hold(seen, "rotor_speed", speed) * period,
+            "on_time": pace + 1.5 * period,
             "fastest": self.fastest * speed,
-            "turns_share": share_per_period(period, turn),
-            "even_share": share_per_period(period, 3.0 * turn)[:, None] + each,
-            "each_period": period[:, None] + each,
+            "turns_share": share_per_period(pace, turn),
+            "even_share": share_per_period(pace, 3.0 * turn)[:, None] + each,
+            "each_pace": pace[:, None] + each,
             "ready_s": seen.time + 3.0 * turn,
             "longest_turn": turn + self.lost_s,
             "edge": edge,
@@ -147,7 +154,7 @@ class Supervisor(Parameters):
             "no_azimuth": none,
             "no_speed": none,
             "duty": none,
-            "duty_share": share_per_period(period, self.duty_s),
+            "duty_share": share_per_period(pace, self.duty_s),
             "doubt_s": np.zeros((shape[0], len(CAUSES))),
             "calm": none + self.recover_s,
             "mode": np.zeros(shape[0], np.int64),
@@ -163,20 +170,32 @@ class Supervisor(Parameters):
         self, state: State, seen: Readings, below: Commands, reference: Commands
     ) -> tuple[State, Commands]:
         """Pass on what is trusted, within its authority, and fall back where nothing is."""
-        si = self.si
-        doubts = [seen.tick - state["tick"] >= si.late_ticks]
-        after = dict(state)
-        for check in CHECKS:
-            told, doubt = check(after, seen, self.limits)
-            after |= told
-            doubts.append(doubt)
-        after["duty"], busy = self.rests(after, below, reference)
-        told, strays = self.follows(after, seen)
-        after |= told
-        runaway = (after["no_speed"] > si.lost) | (after["speed"] > after["fastest"])
-        doubts += [after["no_azimuth"] > si.lost, busy, strays, runaway]
-        after |= self.judge(after, doubts, seen)
+        late = seen.tick - state["tick"] >= self.si.late_ticks
+        turn, due = slow_task.due(state, seen)
+        once, twice = self.delayed(state)
+        after = state | {"tick": seen.tick, "turn": turn, "followed": once, "followed_twice": twice}
+        slow_task.run(due | late, lambda now: self.supervise(now, seen, late, (below, reference)), after)
         return self.compose(after, below, reference)
+
+    def supervise(self, now: State, seen: Readings, late: Array, given: tuple[Commands, Commands]) -> None:
+        """Check everything and judge it, and put what comes of it into the state of now.
+
+        Parameters
+        ----------
+        now, seen
+        late : (lane,) bool - calls that came late
+        given : two Commands - those of the layers below, and those of power production alone
+        """
+        doubts = [late]
+        for check in CHECKS:
+            told, doubt = check(now, seen, self.limits)
+            now |= told
+            doubts.append(doubt)
+        now["duty"], busy = self.rests(now, *given)
+        strays = np.abs(seen.pitch - now["followed_twice"]) > self.si.strays
+        runaway = (now["no_speed"] > self.si.lost) | (now["speed"] > now["fastest"])
+        doubts += [now["no_azimuth"] > self.si.lost, busy, any_blade(usable(seen, "pitch") & strays), runaway]
+        now |= self.judge(now, doubts, seen)
 
     def rests(self, state: State, below: Commands, reference: Commands) -> tuple[Array, Array]:
         """Return the share of the time for which blades were moved, and where it is too large."""
@@ -184,12 +203,10 @@ class Supervisor(Parameters):
         duty = state["duty"] + state["duty_share"] * (moved - state["duty"])
         return duty, duty > self.si.most_duty
 
-    def follows(self, state: State, seen: Readings) -> tuple[dict[str, Array], Array]:
-        """Return the command as the servo and the sensor delay it, and where a blade strays from it."""
+    def delayed(self, state: State) -> tuple[Array, Array]:
+        """Return the command as the servo delays it, and as servo and sensor do, (lane, blade) [rad]."""
         once = state["followed"] + state["follow_share"] * (state["sent"] - state["followed"])
-        twice = state["followed_twice"] + state["follow_share"] * (once - state["followed_twice"])
-        strays = usable(seen, "pitch") & (np.abs(seen.pitch - twice) > self.si.strays)
-        return {"followed": once, "followed_twice": twice}, any_blade(strays)
+        return once, state["followed_twice"] + state["follow_share"] * (once - state["followed_twice"])
 
     def judge(self, state: State, doubts: list[Array], seen: Readings) -> dict[str, Array]:
         """Return the mode that confirmed doubts ask for, and when and why it changed last.
@@ -198,10 +215,10 @@ class Supervisor(Parameters):
         ----------
         doubts : one of (lane,) bool for each of CAUSES
         """
-        lasting = (state["doubt_s"].T + state["period"]) * np.array(doubts)
+        lasting = (state["doubt_s"].T + state["pace"]) * np.array(doubts)
         causes = np.packbits(lasting > self.confirm, axis=0, bitorder="little")[0]
         asked, mode = LEVEL_OF.take(causes), state["mode"]
-        calm = (state["calm"] + state["period"]) * (asked == TRUSTS)
+        calm = (state["calm"] + state["pace"]) * (asked == TRUSTS)
         kept = mode * ((calm < self.si.recover) | (mode == STOPPED))
         after = np.maximum(asked, kept)
         changed = after != mode
@@ -220,8 +237,8 @@ class Supervisor(Parameters):
         distrust = clip(~trusts, state["distrust"] - fade, state["distrust"] + fade)
         derated = clip(mode == DERATED, state["derated"] - fade, state["derated"] + fade)
         within = clip(below.pitch, reference.pitch - most, reference.pitch + most)
-        fallen = within + distrust.take(each) * (reference.pitch - within)
-        pitch = fallen + (derated * state["derate_by"]).take(each)
+        fallen = within + distrust[each] * (reference.pitch - within)
+        pitch = fallen + (derated * state["derate_by"])[each]
         torque = np.where(trusts, below.torque, reference.torque)
         after = {
             "distrust": distrust,

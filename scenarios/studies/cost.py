@@ -20,8 +20,10 @@ from scenarios.simulate import make_flock, make_world
 
 LANES = 64
 """Lanes that are marched side by side for the timing."""
-WARM, TIMED, IN_A_ROW = 8, 60, 6
-"""Ticks before the clock starts, ticks that are timed, and ticks of which the mean is taken."""
+WARM, TIMED, IN_A_ROW = 8, 72, 24
+"""Ticks before the clock starts, ticks that are timed, and ticks of which the mean is taken: whole turns of
+slow tasks.
+"""
 SLOW_SHARE = 0.4
 """Share of the march's time above which a stack is called slow."""
 
