@@ -108,7 +108,7 @@ def usable(seen: Readings, name: str) -> Array:
 
 
 def hold(seen: Readings, name: str, last: Array) -> Array:
-    """Return the reading where it is usable and the last good value elsewhere."""
+    """Return the reading where it is usable and the last good value, an array of its shape, elsewhere."""
     reading = getattr(seen, name)
     return choose(seen.valid[name] & np.isfinite(reading), reading, last)
 
