@@ -112,7 +112,7 @@ def _against(span: Span, item: Sampled, sampler: SubsetSimulation) -> dict[str, 
         **{name: value[0] for name, value in _columns("missed", [missed]).items()},
         **{name: value[0] for name, value in _columns("caused", [caused]).items()},
         "beside_windows": near.size,
-        "beside_below_m": np.max(own[near]),
+        "beside_below_m": cutoff,
         "beside_least_m": np.min(beside[near]),
         "beside_median_m": np.median(beside[near]),
     }

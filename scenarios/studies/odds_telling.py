@@ -76,7 +76,6 @@ def _left(odds: Odds, doubt: str) -> list[dict[str, Any]]:
 
 def _warnings(odds: Odds) -> list[str]:
     """Return where windows ended early, and where sampling may miss a region because the clearance jumps."""
-    jumps: dict[str, list[str]] = {}
     cut = [
         f"{row['stack']} at {row['wind_speed_m_s']:g} m/s, {row['uncertainty']}, {row['ended_early']} of "
         f"{row['evaluations']} windows ended early, by the plant or by a layer that raised: what would have "
@@ -84,15 +83,16 @@ def _warnings(odds: Odds) -> list[str]:
         for row in odds.strata
         if row["ended_early"]
     ]
-    for row in odds.strata:
-        if row["sharpest_change"] > SHARP:
-            wind = f"{row['wind_speed_m_s']:g} m/s {row['uncertainty']}"
-            jumps.setdefault(row["stack"], []).append(wind)
-    return cut + [
-        f"{stack}, the clearance jumps between near windows ({', '.join(winds)}), as where a pass enters the "
-        "window or logic acts by a hair: a region behind a jump may be missed; the intervals hold less often"
-        for stack, winds in jumps.items()
-    ]
+    winds = dict.fromkeys(
+        f"{row['wind_speed_m_s']:g} m/s {row['uncertainty']}"
+        for row in odds.strata
+        if row["sharpest_change"] > SHARP
+    )
+    jumps = (
+        f"the clearance jumps between near windows ({', '.join(winds)}), as where a pass enters the window "
+        "or logic acts by a hair: a region behind a jump may be missed; the intervals hold less often"
+    )
+    return [*cut, jumps] if winds else cut
 
 
 def _ends(rate: Interval) -> dict[str, float]:
