@@ -50,7 +50,7 @@ class Effort:
 
 
 QUICK = Effort(Span(16.0, 6.0, 12.0), 180, 100, 1e-11, 200, 0, 2, True)
-THOROUGH = Effort(Span(25.0, 8.0, 17.0), 700, 250, 1e-12, 3000, 60, None, False)
+THOROUGH = Effort(Span(25.0, 8.0, 17.0), 700, 200, 1e-12, 2000, 50, None, False)
 
 
 @dataclass(frozen=True)
