@@ -336,6 +336,31 @@ def test_what_two_do_in_the_same_samples_has_the_probability_of_each(samples):
         assert abs(mean - truth[stack]) < 4.0 * scatter / np.sqrt(30.0)
 
 
+def blind_to_depth(seed, share):
+    """Sample u0 >= 3, and on beyond, where an event happens with a share of its own, wherever in there."""
+    sampler = SubsetSimulation(20, seed=seed, samples_per_level=150, smallest=1e-9)
+    points: list[np.ndarray] = []
+    drive(sampler, lambda u: points.append(u) or 4.5 - u[:, 0])
+    first, second = np.concatenate(points).T[:2]
+    return sampler.event((first >= 3.0) & (second >= stats.norm.isf(share)), 1.5)
+
+
+@pytest.mark.parametrize("share", [0.045, 0.16])
+def test_an_event_that_is_as_likely_anywhere_inside_is_within_its_interval(share):
+    # Where the first shell, of most weight, saw none, those of little weight that did tell too little alone.
+    truth = stats.norm.sf(3.0) * share
+    kept = [low <= truth <= high for low, high in (blind_to_depth(k, share).interval for k in range(60))]
+    assert sum(kept) >= 49  # at a coverage of 0.90 fewer come once in 65 times
+
+
+def test_what_none_of_n_independent_samples_saw_has_the_exact_bound():
+    sampler = SubsetSimulation(3, seed=1, samples_per_level=100)
+    drive(sampler, lambda u: 1.0 + u[:, 0] ** 2 - 3.0)  # nothing is nearer than -2; most are below 0
+    told = sampler.event(np.zeros(sampler.evaluations, bool), 1e9)
+    assert told.is_bound
+    assert told.interval[1] == pytest.approx(stats.beta.ppf(0.975, 1, 100), rel=1e-9)  # Clopper & Pearson
+
+
 @pytest.mark.parametrize(
     ("call", "sentence"),
     [

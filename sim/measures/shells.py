@@ -92,7 +92,9 @@ class Levels:
         Notes
         -----
         sum over `shells` of reached x mean(weight). The variation is that of the families' sums over all
-        shells, or that of the formula, averaged over the shells by what each adds, where that is larger.
+        shells, or that of the formula, averaged over the shells by what each adds, where that is larger. What
+        a shell in which nothing was seen can hide is added to the upper end: a rare event that does not care
+        how deep it lies is seen first in the many samples of small weight far within.
         """
         given = np.asarray(weights, dtype=np.float64)
         shells = self.shells(value)
@@ -106,7 +108,10 @@ class Levels:
         variation = max(
             family_variation(families, np.concatenate(parts)), float(np.sum(added * formula)) / found
         )
-        return found, lognormal_interval(found, variation, confidence), variation
+        low, high = lognormal_interval(found, variation, confidence)
+        empty = [shell for shell, here in zip(shells, added, strict=True) if here == 0.0]
+        hidden = sum(level.reached * float(np.mean(here)) * _hidden(level, here) for level, here in empty)
+        return found, (low, high + float(np.max(given)) * hidden), variation
 
     def event(self, happened: ArrayLike, value: float = 0.0) -> Estimate:
         """Return the probability of an event that can happen only where the limit state falls below a value.
@@ -116,12 +121,16 @@ class Levels:
         happened : (evaluation,) bool
             In every evaluation, in the order in which they were told.
         value : float [any]
+
+        Notes
+        -----
+        From the first level alone, with its exact interval, where a tenth of it saw the event; else from all.
         """
         told = np.asarray(happened, dtype=bool)
         level = self.population(value)
         if level is self.populations[0]:
             found = crude_estimate(np.where(told[level.origins] & (level.values <= value), -1.0, 1.0))
-            if not found.is_bound:
+            if found.probability >= SHARE:
                 return found
         probability, (low, high), variation = self.expect(told, value)
         if probability > 0.0:
@@ -134,14 +143,13 @@ class Levels:
         Notes
         -----
         The upper end of the probability of falling below the value, times what independent families there can
-        hide: 1 - 0.025^n of n families.
+        hide: 1 - 0.025^(1/n) of n families.
         """
         level = self.population(value)
         below = level.values <= value
         if not np.any(below):
             return self.below(value).interval[1]
-        families = family_variation(level.families[below], np.ones(np.count_nonzero(below))) ** -2.0
-        return self.below(value).interval[1] * (1.0 - (0.5 * (1.0 - CONFIDENCE)) ** families)
+        return self.below(value).interval[1] * _hidden(level, below)
 
     def result(self) -> Estimate:
         """Return the estimate, or the bound where no sample reached the limit.
@@ -176,3 +184,16 @@ class Levels:
         hidden = 1.0 - (0.5 * (1.0 - CONFIDENCE)) ** min(spread**2, 1.0)
         outer = lognormal_interval(level.reached, spread)[1] if level.level < inf else 1.0
         return bound(outer * hidden, self.evaluations, float(np.min(level.values)))
+
+
+def _hidden(level: Population, here: Any) -> float:
+    """Return the share of an event that particles of a level can hide at most, where none of them saw it.
+
+    Notes
+    -----
+    The exact bound at none of n seen, with n = 1 / variation^2 of their families for the independent ones.
+    """
+    if not np.any(here):
+        return 0.0
+    variation = family_variation(level.families[here], np.ones(np.count_nonzero(here)))
+    return 1.0 - (0.5 * (1.0 - CONFIDENCE)) ** (variation**2)
