@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scenarios.store import CaseResult
+from scenarios.window_endings import endings_row
 from scenarios.window_job import Span, WindowJob
 from sim.measures.clusters import cluster_rate, cluster_starts
 from sim.measures.estimate import Estimate, crude_estimate
@@ -59,9 +60,8 @@ def _stack_row(span: Span, item: Sampled, stack: int, required: float) -> dict[s
     told = [_below(item, values, limit) for limit in limits]
     finite = values[np.isfinite(values)]
     plain = finite[: getattr(item.sampler, "size", finite.size)]
-    levels = np.linspace(
-        min(float(np.min(finite, initial=0.0)), 0.0), float(np.quantile(plain, 0.25)), POINTS
-    )
+    quarter = float(np.quantile(plain, 0.25)) if plain.size else required  # none where all ended at once
+    levels = np.linspace(min(float(np.min(finite, initial=0.0)), 0.0), quarter, POINTS)
     curve = [_below(item, values, float(level)) for level in levels]
     rates = {"rate": span.lead, "late": span.lead + 0.5 * span.judged}
     return {
@@ -87,8 +87,7 @@ def _stack_row(span: Span, item: Sampled, stack: int, required: float) -> dict[s
         "curve_low": [estimate.interval[0] for estimate in curve],
         "curve_high": [estimate.interval[1] for estimate in curve],
         "nearest_m": float(np.min(values)),
-        "ended": item.ended[stack],
-    }
+    } | endings_row(item.endings[stack])
 
 
 def _against(span: Span, item: Sampled, sampler: SubsetSimulation) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from scenarios.case import Case, LayerSpec, canonical
 from scenarios.heartbeat import beat
 from scenarios.simulate import ACTED_ABOVE, required, sensor_suite
 from scenarios.store import CaseResult
+from scenarios.window_endings import Ending, ending_of
 from scenarios.window_fields import Fields, whole
 from scenarios.window_job import Stratum, WindowJob
 from scenarios.window_result import sampled_result
@@ -46,7 +47,7 @@ class Sampled:
     depth: float  #: [m] how far inside the tower sampling ends
     passes: tuple[list[Passes], ...]  #: of each stack, of each evaluation
     smallest: list[list[float]]  #: [m] clearance in the judged part of each evaluation under each stack
-    ended: list[int]  #: evaluations under each stack that the plant or a layer ended early
+    endings: tuple[list[Ending], ...]  #: what the plant or a layer ended early, under each stack
 
     @property
     def nearest(self) -> Floats:
@@ -83,7 +84,7 @@ def sample(job: WindowJob) -> CaseResult:
     logic lets a blade come says little of how hard the wind is, while it holds, and much of its noise; what
     would have been without it leads to the winds in which it may fail. What it lets strike, or makes strike,
     lies within the limit all the same. Sampling goes on inside the tower, as far behind its face as the
-    requirement lies before it: where the reference strikes, logic need not.
+    requirement lies before it: where a blade strikes without logic, it need not with it.
     """
     marchers = [Marcher(job, layers) for layers in job.stacks]
     strata = [begin(job, stratum, marchers[0]) for stratum in job.strata]
@@ -126,7 +127,8 @@ def _march(marcher: Marcher, rows: Sequence[Row], boxes: Sequence[Floats], numbe
     for row, (time, clearance, ended) in zip(rows, marcher.march(rows, boxes), strict=True):
         item = row.item
         item.passes[number].append((time, clearance))
-        item.ended[number] += ended
+        if ended is not None:
+            item.endings[number].append(replace(ended, window=row.number))
         nearest = float(np.min(clearance[time >= lead], initial=np.inf))
         if number == 0:
             item.smallest.append([])
@@ -172,9 +174,8 @@ def begin(job: WindowJob, stratum: Stratum, marcher: Marcher) -> Sampled:
     radius = marcher.world.turbines[0].rotor_radius
     fields = Fields(raw.hex(), stratum.base.wind, radius, job.span.whole + 1.0)
     stacks = len(job.stacks)
-    return Sampled(
-        stratum, sampler, fields, marcher.required, tuple([] for _ in range(stacks)), [], [0] * stacks
-    )
+    passes, endings = (tuple([] for _ in range(stacks)) for _ in range(2))
+    return Sampled(stratum, sampler, fields, marcher.required, passes, [], endings)
 
 
 class Marcher:
@@ -193,8 +194,10 @@ class Marcher:
         self.stack = Stack([layer.load() for layer in layers], [layer.name for layer in layers])
         self.required = required(base, turbine)
 
-    def march(self, rows: Sequence[Row], boxes: Sequence[Floats]) -> list[tuple[Floats, Floats, bool]]:
-        """Return times from the lead's start [s] and clearances [m] of the passes, and who ended early."""
+    def march(
+        self, rows: Sequence[Row], boxes: Sequence[Floats]
+    ) -> list[tuple[Floats, Floats, Ending | None]]:
+        """Return times from the lead's start [s] and clearances [m] of the passes, and what ended early."""
         told = [drawn(row.item.stratum, row.normals) for row in rows]
         world = self._world(boxes, told)
         count, span = len(rows), self.job.span
@@ -216,10 +219,9 @@ class Marcher:
         record = march(flock, span.settle, span.lead + span.judged, forks=False, observe=_beat)
         lane = record.passes["lane"]
         order = [np.flatnonzero(lane == n) for n in range(count)]
-        ended = record.cases["status"] > 1
         passes = record.passes
         return [
-            (passes["time_s"][mine], passes["clearance_m"][mine], bool(ended[n]))
+            (passes["time_s"][mine], passes["clearance_m"][mine], ending_of(record, n))
             for n, mine in enumerate(order)
         ]
 

@@ -337,7 +337,7 @@ def test_plain_sampling_is_compared_where_it_has_seen_enough() -> None:
 
 
 @pytest.mark.slow
-def test_what_the_logic_leaves_where_the_reference_comes_nearest_is_told(sampled: odds.Odds) -> None:
+def test_what_the_logic_leaves_where_a_blade_comes_nearest_without_it_is_told(sampled: odds.Odds) -> None:
     told = odds_data(sampled, 5e-4)
     assert {row["uncertainty"] for row in told["not_prevented"]} == {odds.ALONE, odds.UNSURE}
     for row in told["not_prevented"]:
@@ -345,8 +345,8 @@ def test_what_the_logic_leaves_where_the_reference_comes_nearest_is_told(sampled
         bound = sum(r["beside"]["missed"]["rate_per_hour_high"] * r["hours_per_year"] for r in rows)
         assert row["is_bound"] and row["per_year_high"] == pytest.approx(bound)
         assert len(row["winds"]) == len(rows) == 2
-    assert "Strikes of the reference that it does not prevent: <" in odds_text(told)
-    ended = [dict(row, ended_early=3) for row in sampled.strata]
+    assert "Strikes that it does not prevent: <" in odds_text(told)
+    ended = [dict(row, ended_early=3, ended_first="the sky fell") for row in sampled.strata]
     count = sampled.strata[0]["evaluations"]
     assert f"3 of {count} windows ended early" in odds_text(odds_data(replace(sampled, strata=ended), 5e-4))
     jumped = [dict(row, sharpest_change=9.0) for row in sampled.strata]

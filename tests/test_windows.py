@@ -106,7 +106,7 @@ def test_only_the_judged_part_of_a_window_is_told(scenario):
         job=told,
         required=3.9,
         world=SimpleNamespace(turbines=[scenario.candidate.design]),
-        march=lambda rows, boxes: [(np.array([1.0, 5.0]), np.array([0.5, 3.0]), False)] * len(rows),
+        march=lambda rows, boxes: [(np.array([1.0, 5.0]), np.array([0.5, 3.0]), None)] * len(rows),
     )
     item = begin(told, told.strata[0], marcher)
     _march(marcher, [Row(item, 0, np.zeros(3), -1, 1.0)], [np.zeros(1)], 0)

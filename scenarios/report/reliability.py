@@ -59,6 +59,9 @@ def verdict(data: Data) -> tuple[str, str, str]:
     if odds["holds"]:
         words = f"{tolerable}; the estimate lies below that, the upper end of its interval above."
         return "Not shown to be within.", words, UNKNOWN
+    if odds["layers_ended_windows"]:
+        words = f"{tolerable}; a layer of the stack ended windows, so that nothing is shown."
+        return "Not shown to be within.", words, UNKNOWN
     if odds["is_bound"]:
         words = f"{tolerable}; no window came to a strike, but too few were sampled: their bound lies above."
         return "Not shown to be within.", words, UNKNOWN
@@ -204,9 +207,9 @@ def _odds(data: Data) -> Section:
     words = agreement(data)
     parts += [Text(words[0].upper() + words[1:])] if words else []
     caption = (
-        "Probability that the clearance in a window falls below a level, with model uncertainty: lines and "
-        "bands "
-        "subset simulation, dots plain sampling of the same windows with its exact interval."
+        f"Probability that the clearance in a window of {window['judged']:g} s falls below a level, with model "
+        "uncertainty: lines subset simulation, bands its 95 %; dots plain sampling of windows of the same "
+        "kind, bars its exact 95 %. The red line is the tower's wall: what lies left of it has struck."
     )
     parts.append(Figure(odds_figure(data), caption))
     if faults:

@@ -61,8 +61,7 @@ class Odds:
     ----------
     yearly : mapping of (stack, doubt, limit) to Interval [1/a]
     missed, caused : mapping of doubt to Interval [1/a]
-        Strikes with the logic in windows in which the reference strikes, and in which it does not; with logic
-        only.
+        Strikes with the logic in windows with a strike without it, and in those with none; with logic only.
     strata : rows, one for each stack, doubt and bin of wind
     crude : rows of plain sampling beside the same strata
     faults : rows, one for each stack and fault; none in a quick setting
@@ -116,15 +115,33 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
         faults, lost = fault_rows(scenario, asked, (effort.span, effort.fault_samples), wide)
     for row in faults:
         key = (row["stack"], UNSURE, "strike")
-        yearly[key] = combine([yearly[key], row["yearly"]], [1.0, 1.0])
+        if key in yearly:  # else a wind's windows failed, and there is nothing to add to
+            yearly[key] = combine([yearly[key], row["yearly"]], [1.0, 1.0])
     missed, caused = (_apart(rows, bins, kind) for kind in ("missed", "caused"))
+    lost += [
+        ended_of(f"{row['wind_speed_m_s']:g} m/s, {row['uncertainty']}", row)
+        for row in rows
+        if is_ended_by_layer(row)
+    ]
+    lost += [ended_of(row["fault"], row) for row in faults if is_ended_by_layer(row)]
     return Odds(effort, yearly, missed, caused, rows, crude, faults, [*failed, *more, *lost])
+
+
+def is_ended_by_layer(row: Mapping[str, Any]) -> bool:
+    """Say whether a layer ended windows: it was not seen in them to hold."""
+    return row["ended_by_layer"] > 0
+
+
+def ended_of(place: str, row: Mapping[str, Any]) -> dict[str, str]:
+    """Return what is told of windows that a layer ended."""
+    why = f"in {row['ended_by_layer']} windows; the first: {row['ended_first']}"
+    return {"case": f"odds, {row['stack']} at {place}", "entry": row["stack"], "why": why}
 
 
 def _job(
     scenario: Scenario, span: Span, sampling: Sampling, bin_: tuple[Any, float, float], doubt: Doubt
 ) -> WindowJob:
-    """Return the windows of one bin of wind, for the reference, and beside it for the logic if there is."""
+    """Return the windows of one bin of wind, without the logic, and beside it with the logic if there is."""
     stacks = stacks_of(scenario)
     stratum = stratum_of(scenario, stacks[WITHOUT], bin_[0], bin_[1], doubt)
     return WindowJob((stratum,), span, sampling, " and ".join(stacks), stacks.get(WITH, ()))

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
+
 from scenarios.asked import Asked
 from scenarios.scenario import Scenario
 from scenarios.store import CaseResult
 from scenarios.studies.bench import Breakage, bench_of
-from scenarios.studies.stratum_rows import SECONDS_PER_HOUR
+from scenarios.studies.stratum_rows import SECONDS_PER_HOUR, ended_early
 from scenarios.studies.window_runs import doubt_of, run_jobs, stacks_of, stratum_of
 from scenarios.window_job import Sampling, Span, WindowJob
 from sim.measures.lifetime import HOURS_PER_YEAR
@@ -79,4 +81,15 @@ def _fault_row(
     each = combine(parts, weights)
     rate = fault.rate_per_year
     yearly = Interval(rate * each.value, rate * each.low, rate * each.high, each.units, each.method)
-    return {"stack": stack, "fault": fault.name, "rate_per_year": rate, "each": each, "yearly": yearly}
+    rows = [ended_early(result, at, 0) for at in range(len(bins))]
+    ended = max(rows, key=lambda row: row["ended_by_layer"]) | {
+        name: sum(row[name] for row in rows) for name in ("ended_early", "ended_by_layer")
+    }
+    return {
+        "stack": stack,
+        "fault": fault.name,
+        "rate_per_year": rate,
+        "each": each,
+        "yearly": yearly,
+        "evaluations": int(np.sum(result["evaluations"])),
+    } | ended

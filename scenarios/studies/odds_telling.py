@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import table
-from scenarios.studies.odds import ALONE, UNSURE, WITH, WITHOUT, Odds
+from scenarios.studies.odds import ALONE, UNSURE, WITH, WITHOUT, Odds, is_ended_by_layer
 from scenarios.window_result import LIMITS
 from sim.measures.jumps import SHARP
 from sim.measures.statistics import Interval
@@ -21,6 +21,7 @@ SEEN = 0.05
 def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
     """Return the odds for machines; units in the names."""
     last = odds.yearly.get((WITH, UNSURE, "strike"), odds.yearly.get((WITHOUT, UNSURE, "strike")))
+    is_cut = any(is_ended_by_layer(row) for row in (*odds.strata, *odds.faults))
     return {
         "window_s": {"settle": odds.effort.span.settle, "lead": odds.effort.span.lead,
                      "judged": odds.effort.span.judged},
@@ -52,9 +53,10 @@ def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
         ],
         "strata": list(odds.strata),
         "crude": list(odds.crude),
-        "holds": last is not None and _counts(last) <= tolerable,
+        "holds": last is not None and _counts(last) <= tolerable and not is_cut,
         "is_bound": last is not None and last.value == 0.0,
-        "upper_end_holds": last is not None and last.high <= tolerable,
+        "layers_ended_windows": is_cut,
+        "upper_end_holds": last is not None and last.high <= tolerable and not is_cut,
     }  # fmt: skip
 
 
@@ -65,8 +67,8 @@ def _nearest(odds: Odds, stack: str, doubt: str) -> float:
 
 
 def _left(odds: Odds, doubt: str) -> list[dict[str, Any]]:
-    """Return, for each wind, what the logic left where the reference came nearest."""
-    names = ("windows", "reference_below_m", "least_m", "median_m")
+    """Return, for each wind, what the logic left where a blade came nearest without it."""
+    names = ("windows", "without_below_m", "least_m", "median_m")
     return [
         {"wind_speed_m_s": row["wind_speed_m_s"], **{name: row["beside"][name] for name in names}}
         for row in odds.strata
@@ -76,11 +78,11 @@ def _left(odds: Odds, doubt: str) -> list[dict[str, Any]]:
 
 def _warnings(odds: Odds) -> list[str]:
     """Return where windows ended early, and where sampling may miss a region because the clearance jumps."""
+    places = [(f"{row['wind_speed_m_s']:g} m/s, {row['uncertainty']}", row) for row in odds.strata]
     cut = [
-        f"{row['stack']} at {row['wind_speed_m_s']:g} m/s, {row['uncertainty']}, {row['ended_early']} of "
-        f"{row['evaluations']} windows ended early, by the plant or by a layer that raised: what would have "
-        "come after is not in the odds"
-        for row in odds.strata
+        f"{row['stack']} at {place}, {row['ended_early']} of {row['evaluations']} windows ended early: what "
+        f"would have come after is not in the odds; the first: {row['ended_first']}"
+        for place, row in [*places, *((row["fault"], row) for row in odds.faults)]
         if row["ended_early"]
     ]
     winds = dict.fromkeys(
@@ -148,25 +150,31 @@ def yearly_text(row: Mapping[str, Any] | None) -> str:
     if row is None:
         return "-"
     if row["is_bound"]:
-        return f"< {row['per_year_high']:.2g} (bound: nearest {row['nearest_m']:.1f} m)"
+        near = f"nearest {row['nearest_m']:.1f} m" if np.isfinite(row["nearest_m"]) else "no pass was seen"
+        return f"< {row['per_year_high']:.2g} (bound: {near})"
     return f"{row['per_year']:.2g} ({row['per_year_low']:.1g}..{row['per_year_high']:.1g})"
 
 
 def left_text(told: Mapping[str, Any]) -> str:
-    """Say what the logic leaves where the reference comes nearest, and what it does not prevent there."""
-    winds = "; ".join(
-        f"at {row['wind_speed_m_s']:g} m/s {row['least_m']:.1f} m at least, {row['median_m']:.1f} m in the "
-        f"median of {row['windows']} windows below {row['reference_below_m']:.1f} m"
-        for row in told["winds"]
-    )
+    """Say what the logic leaves where blades come nearest without it, and what it does not prevent."""
+    winds = "; ".join(_left_words(row) for row in told["winds"])
     return (
-        f"Where the reference comes nearest, {told['uncertainty']}, the logic leaves {winds}. Strikes of the "
-        f"reference that it does not prevent: {_rate_words(told)}."
+        f"Where a blade comes nearest without the logic, {told['uncertainty']}, it leaves {winds}. Strikes "
+        f"that it does not prevent: {_rate_words(told)}."
+    )
+
+
+def _left_words(row: Mapping[str, Any]) -> str:
+    if not np.isfinite(row["median_m"]):
+        return f"at {row['wind_speed_m_s']:g} m/s nothing to tell: most windows ended before a pass"
+    return (
+        f"at {row['wind_speed_m_s']:g} m/s {row['least_m']:.1f} m at least, {row['median_m']:.1f} m in the "
+        f"median of {row['windows']} windows below {row['without_below_m']:.1f} m"
     )
 
 
 def caused_text(told: Mapping[str, Any]) -> str:
-    """Say how often the logic strikes where the reference does not."""
+    """Say how often a blade strikes with the logic where it does not without it."""
     return f"Strikes that it causes, {told['uncertainty']}: {_rate_words(told)}."
 
 
@@ -204,6 +212,8 @@ def agreement(data: Mapping[str, Any]) -> str:
     """Say whether plain sampling agrees, where it can go, and what it would have cost where it cannot."""
     parts = []
     for crude in data["crude"]:
+        if not any(crude["curve"]["probability"]):
+            continue  # no window came to a pass
         twin = next(
             row for row in data["strata"]
             if all(row[key] == crude[key] for key in ("stack", "uncertainty", "wind_speed_m_s"))

@@ -49,12 +49,21 @@ def _row(
     row["sharpest_change"] = float(result["sharpest"][at])
     row["evaluations"] = int(result["evaluations"][at])
     row["simulated_s"] = float(result["simulated_s"][at])
-    row["ended_early"] = int(result["ended"][at, which])
+    row |= ended_early(result, at, which)
     row["nearest_m"] = float(result["nearest_m"][at, which])
     row["curve"] = {
         name: result[f"curve_{name}"][at, which].tolist() for name in ("m", "probability", "low", "high")
     }
     return row
+
+
+def ended_early(result: CaseResult, at: int, which: int) -> dict[str, Any]:
+    """Return how many windows ended before their time, how many of them by a layer, and the first of them."""
+    return {
+        "ended_early": int(result["ended"][at, which]),
+        "ended_by_layer": int(result["ended_by_layer"][at, which]),
+        "ended_first": str(result["ended_first"][at, which]),
+    }
 
 
 def _limit(result: CaseResult, at: int, which: int, n: int) -> dict[str, Any]:
@@ -78,10 +87,10 @@ def _limit(result: CaseResult, at: int, which: int, n: int) -> dict[str, Any]:
 
 
 def _beside(result: CaseResult, at: int) -> dict[str, Any]:
-    """Return what the logic made of the windows in which the reference came nearest."""
+    """Return what the logic made of the windows that came nearest without it."""
     return {
         "windows": int(result["beside_windows"][at]),
-        "reference_below_m": float(result["beside_below_m"][at]),
+        "without_below_m": float(result["beside_below_m"][at]),
         "least_m": float(result["beside_least_m"][at]),
         "median_m": float(result["beside_median_m"][at]),
         **{kind: _kind(result, at, kind) for kind in ("missed", "caused")},
