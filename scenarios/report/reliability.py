@@ -207,9 +207,9 @@ def _odds(data: Data) -> Section:
     words = agreement(data)
     parts += [Text(words[0].upper() + words[1:])] if words else []
     caption = (
-        f"Probability that the clearance in a window of {window['judged']:g} s falls below a level, with model "
-        "uncertainty: lines subset simulation, bands its 95 %; dots plain sampling of windows of the same "
-        "kind, bars its exact 95 %. The red line is the tower's wall: what lies left of it has struck."
+        f"Probability that the clearance in a window of {window['judged']:g} s falls below a level, with "
+        "model uncertainty: lines subset simulation, bands its 95 %; dots plain sampling of windows of the "
+        "same kind, bars its exact 95 %. The red line is the tower's wall: what lies left of it has struck."
     )
     parts.append(Figure(odds_figure(data), caption))
     if faults:
