@@ -26,7 +26,7 @@ from scenarios.report.reliability import verdict
 from scenarios.store import Store
 from scenarios.studies import matrix, odds, room
 from scenarios.studies.bench import bench_of, pairs_of
-from scenarios.studies.calibration import calibrated
+from scenarios.studies.calibration import calibrated, calibration_text
 from scenarios.studies.integrity import integrity_data, integrity_text
 from scenarios.studies.ledger import ledger_data, rebounds
 from scenarios.studies.odds_telling import agreement, odds_data, odds_text
@@ -112,6 +112,17 @@ def test_a_forecast_of_known_error_is_told_its_error_and_slope() -> None:
     assert data["slope"]["value"] == pytest.approx(0.5, abs=0.036)
     assert data["slope"]["low"] < 0.5 < data["slope"]["high"]
     assert calibrated([], [])["problem"] == "no run"
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_seed_without_actions_leaves_draws_out_in_silence_and_one_seed_gives_no_interval() -> None:
+    one = {"foreseen_m": np.array([3.0, 4.0]), "without_m": np.array([2.0, 5.0]), "weight": np.ones(2)}
+    none = {name: np.empty(0) for name in one}
+    seeds = [{**kind, "actions": len(kind["weight"])} for kind in (one, none)]
+    both = calibrated(seeds, ["one wind"] * 2)  # a quarter of the draws takes the second seed twice
+    assert both["error_mean_m"] == {"value": 0.0, "low": 0.0, "high": 0.0}
+    alone = calibrated(seeds[:1], ["one wind"])
+    assert "too hopeful in 50 (no interval) %" in calibration_text("x", alone)
 
 
 def test_forecasts_meet_the_next_pass_of_their_own_blade() -> None:

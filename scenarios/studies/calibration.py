@@ -15,7 +15,7 @@ from scenarios.campaign import Engine
 from scenarios.scenario import Scenario
 from scenarios.store import Store
 from scenarios.warming import WARM
-from sim.measures.statistics import Interval, cluster_bootstrap
+from sim.measures.statistics import Interval, cluster_bootstrap, ratio
 
 Floats = NDArray[np.float64]
 
@@ -73,10 +73,10 @@ def calibrated(results: Sequence[Mapping[str, Any]], winds: Sequence[str]) -> di
         return {"problem": NONE if results else "no run", "actions": 0, "pairs": 0}
     sums = np.array([_sums(result) for result in results])
     told = {
-        "error_mean_m": cluster_bootstrap(lambda s: s[:, 1] / s[:, 0], sums, winds),
+        "error_mean_m": cluster_bootstrap(lambda s: ratio(s[:, [1, 0]]), sums, winds),
         "error_deviation_m": cluster_bootstrap(_deviation, sums, winds),
         "slope": cluster_bootstrap(_slope, sums, winds),
-        "too_hopeful_share": cluster_bootstrap(lambda s: s[:, 6] / s[:, 0], sums, winds),
+        "too_hopeful_share": cluster_bootstrap(lambda s: ratio(s[:, [6, 0]]), sums, winds),
     }
     return {
         "actions": int(sum(int(result["actions"]) for result in results)),
@@ -104,8 +104,8 @@ def _sums(result: Mapping[str, Any]) -> list[float]:
 
 
 def _deviation(sums: Floats) -> Floats:
-    mean = sums[:, 1] / sums[:, 0]
-    return np.sqrt(np.maximum(sums[:, 2] / sums[:, 0] - mean**2, 0.0))
+    mean = ratio(sums[:, [1, 0]])
+    return np.sqrt(np.maximum(ratio(sums[:, [2, 0]]) - mean**2, 0.0))
 
 
 def _slope(sums: Floats) -> Floats:
@@ -125,7 +125,8 @@ def calibration_text(name: str, data: Mapping[str, Any]) -> str:
 
     def told(key: str, style: str, factor: float = 1.0) -> str:
         ends = [format(factor * data[key][end], style) for end in ("value", "low", "high")]
-        return f"{ends[0]} ({ends[1]}..{ends[2]})"
+        between = "no interval" if np.isnan(data[key]["low"]) else f"{ends[1]}..{ends[2]}"
+        return f"{ends[0]} ({between})"
 
     return (
         f"Calibration of {name}, {data['pairs']} actions that a fork tells of: the foreseen clearance is "
