@@ -234,12 +234,13 @@ def test_room_is_where_counts_by_hand_say_it_is(small: Brisk, monkeypatch: pytes
     class Campaign:
         def __init__(self, cases: Any) -> None:
             self.results = {case.key: _counted(case) for case in cases}
+            self.tally = SimpleNamespace(failed={})
 
     def _counted(case: Any) -> dict[str, Any]:
         delay = dict(case.sensors.delays)["azimuth"] - 0.12
         noise = dict(case.sensors.noises)["power"] / 20e3 - 1.0
         broken = 1 + (delay > limits["delay"] + 1e-9) + (noise > limits["noise"])
-        return {"passes.clearance_m": np.array([3.0] * broken + [9.0])}
+        return {"passes.clearance_m": np.array([3.0] * broken + [9.0]), "cases.status": np.array(0)}
 
     monkeypatch.setattr(Asked, "run", lambda self, cases, *rest: Campaign(cases))
     data = room.run_room(small.scenario, small.store, small.options, room.RoomEffort(1.0, 5.0, 1, 1, 9))

@@ -15,6 +15,7 @@ from scenarios.load import load_scenario
 from scenarios.report.page import UNKNOWN
 from scenarios.report.reliability import verdict
 from scenarios.studies import odds
+from scenarios.studies.integrity import integrity_data, integrity_text
 from scenarios.studies.odds_telling import odds_data, odds_text
 from scenarios.studies.stratum_rows import stratum_rows
 from scenarios.studies.window_runs import WITH, WITHOUT, speed_bins, stacks_of, stratum_of
@@ -70,6 +71,8 @@ def test_what_a_layer_ended_is_told_as_failed_and_never_as_held(sampled: dict[st
         "1e+09 strikes a year are tolerable; a layer of the stack ended windows, so that nothing is shown.",
         UNKNOWN,
     )
+    told_of = integrity_data(load_scenario(FILE), told)
+    assert "ended sampled windows" in integrity_text(told_of) and not told_of["architectures"]
     words = odds_text(data)
     assert "inf" not in words and "no pass was seen" in words and "most windows ended before a pass" in words
 

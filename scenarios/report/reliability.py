@@ -21,7 +21,7 @@ from scenarios.studies.integrity import integrity_text
 from scenarios.studies.ledger import KINDS, count_cells, rate_cells
 from scenarios.studies.matrix import OUTCOMES, alarm_text
 from scenarios.studies.odds_telling import agreement, caused_text, left_text, yearly_text
-from scenarios.studies.room import room_cells
+from scenarios.studies.room import UNTOLD, room_cells
 from sim.measures.logic import WORDS
 
 Data = Mapping[str, Any]
@@ -44,7 +44,7 @@ def reliability_page(scenario: Scenario, data: Data) -> Page:
         verdict=words,
         mark=mark,
         sections=sections,
-        remarks=[f"{item['case']}: {item['why']}" for item in data["failed"]],
+        remarks=list(dict.fromkeys(f"{item['case']}: {item['why']}" for item in data["failed"])),
     )
 
 
@@ -158,6 +158,8 @@ def _faults(data: Data) -> Section:
 
 
 def _room(data: Data) -> Section:
+    if not data["rows"]:
+        return Section("Room to spare", [Text(UNTOLD)])
     rows = [Row([row["what"], *room_cells(row)]) for row in data["rows"]]
     note = (
         f"How much worse each may get until more passes break than the {data['broken_as_it_is']} of the "

@@ -187,6 +187,18 @@ def trouble_of(result: CaseResult, is_storm: bool = False) -> str:
     return f"{words}, {when}{detail}{storm}"
 
 
+def is_whole(result: CaseResult | None) -> bool:
+    """Say whether a case was marched to its end."""
+    return result is not None and not has_ended(result)
+
+
+def why_lost(result: CaseResult | None, why: str) -> str:
+    """Return why a run tells nothing, or less than it should; empty for one that ran to its end."""
+    if result is None:
+        return why
+    return trouble_of(result) if has_ended(result) else ""
+
+
 def site_of(scenario: Scenario) -> Site:
     """Return the scenario's site, at the reference's hub."""
     site, design = scenario.site, scenario.reference.design

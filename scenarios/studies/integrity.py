@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from scenarios.scenario import Scenario
-from scenarios.studies.odds import UNSURE, WITH, WITHOUT, Odds
+from scenarios.studies.odds import UNSURE, WITH, WITHOUT, Odds, is_ended_by_layer
 from sim.measures.architecture import NAMES, Channel, failures_per_hour, probability_on_demand
 from sim.measures.integrity import HIGH, Demand, ask_of, tolerable_rate
 from sim.measures.lifetime import HOURS_PER_YEAR
@@ -37,6 +37,8 @@ def integrity_data(scenario: Scenario, odds: Odds) -> dict[str, Any]:
     }
     if demands is None:
         return told | {"problem": "no odds of a strike without the logic: they were not sampled, or failed"}
+    if any(is_ended_by_layer(row) for row in odds.strata):
+        return told | {"problem": "a layer of the stack ended sampled windows: what it leaves was not seen"}
     if residual is None and odds.failed:
         return told | {"problem": "no odds of a strike with the logic: sampling them failed"}
     if residual is None:

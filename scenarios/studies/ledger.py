@@ -90,7 +90,9 @@ def _asymmetry(entry: Assessment) -> dict[str, Any]:
     """Return how unevenly the logic acts on the blades: shares of passes acted on, and pitch travel."""
     passes = entry.gathered.passes
     blades = entry.gathered.cases[0].blade_count
-    acted = np.array([np.mean(passes["acted"][passes["blade"] == b]) for b in range(blades)])
+    number = np.bincount(passes["blade"].astype(np.int64), minlength=blades)
+    times = np.bincount(passes["blade"].astype(np.int64), passes["acted"], minlength=blades)
+    acted = times / np.where(number > 0, number, np.nan)  # of no passes, as where a layer ended all, no share
     travel = np.nansum(
         entry.gathered.column("pitch_travel_rad").reshape(len(entry.gathered.cases), -1), axis=0
     )
@@ -143,14 +145,18 @@ def needless_travel(entry: Assessment, twin: Assessment | None) -> float:
     Travel beyond that of the same stack without the logic in the same winds, times the needless share of the
     actions: every action is taken to cost alike. Not a number without such an entry.
     """
-    mine = entry.gathered.normal
-    if twin is None or not mine.any():
+    if twin is None:
         return float("nan")
-    extra = entry.gathered.column("pitch_travel_rad") - twin.gathered.column("pitch_travel_rad")
-    hours = float(np.nansum(entry.gathered.column("judged_s")[mine])) / 3600.0
+    count = len(entry.gathered.cases)
+    travel, plain = (one.gathered.column("pitch_travel_rad").reshape(count, -1) for one in (entry, twin))
+    extra = travel - plain
+    mine = entry.gathered.normal & np.isfinite(extra).any(axis=1)  # a case that failed has no travel
+    if not mine.any():
+        return float("nan")
+    hours = float(np.sum(entry.gathered.column("judged_s")[mine])) / 3600.0
     acted = float(np.sum(entry.ledger.acted[mine]))
     share = float(np.sum(entry.ledger.counts[mine, WORDS.index("needless")])) / acted if acted else 0.0
-    return degrees(float(np.nanmean(extra.reshape(len(mine), -1)[mine], axis=1).sum())) * share / hours
+    return degrees(float(np.nanmean(extra[mine], axis=1).sum())) * share / hours
 
 
 def ledger_text(rows: Sequence[dict[str, Any]]) -> str:

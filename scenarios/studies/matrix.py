@@ -16,7 +16,7 @@ from scenarios.case import Case, LayerSpec
 from scenarios.scenario import Scenario
 from scenarios.store import CaseResult, Store
 from scenarios.studies.bench import Breakage, bench_of, pairs_of
-from scenarios.studies.gather import has_ended
+from scenarios.studies.gather import has_ended, is_whole, why_lost
 from scenarios.warming import WARM
 from sim.measures.statistics import clopper_pearson
 
@@ -66,19 +66,22 @@ def run_matrix(scenario: Scenario, store: Store, options: Options, effort: Matri
     campaign = Asked(scenario, store, options, part).run(cases, Engine(simulate, WARM))
     results = campaign.results
     failed = [
-        {"case": case.title, "entry": case.entry, "why": campaign.tally.failed.get(case.key, "no result")}
+        {"case": case.title, "entry": case.entry, "why": why}
         for case in cases
-        if case.key not in results
+        if (why := why_lost(results.get(case.key), campaign.tally.failed.get(case.key, "no result")))
     ]
     required = required_of(scenario)
     rows = [
         _row(fault, place, results[case.key], results[sound[place[1:]].key], required, effort)
         for fault in faults
         for place, case in broken.items()
-        if place[0] == fault.name and case.key in results and sound[place[1:]].key in results
+        if place[0] == fault.name and case.key in results and is_whole(results.get(sound[place[1:]].key))
     ]
+    rows = [row for row in rows if not row["ended_early"] or row["outcome"] in ("broken", "struck")]
     healthy = [
-        _healthy(place, results[case.key], effort) for place, case in sound.items() if case.key in results
+        _healthy(place, results[case.key], effort)
+        for place, case in sound.items()
+        if is_whole(results.get(case.key))
     ]
     return {
         "required_clearance_m": required,

@@ -22,6 +22,8 @@ from scenarios.studies.window_runs import speed_bins
 from scenarios.studies.worksheet import worksheet
 from sim.errors import InputError
 
+MANY = 16
+"""Runs that failed, of which the text tells at most."""
 PARTS = ("ledger", "faults", "room", "odds", "integrity")
 
 
@@ -99,8 +101,9 @@ def _head(asked: _Asked) -> dict[str, Any]:
 
 
 def _trouble(asked: _Asked) -> list[str]:
-    lines = [f"{item['case']}: {item['why']}" for item in asked.failed]
-    return ["\n".join(["Failed:", *lines])] if lines else []
+    lines = list(dict.fromkeys(f"{item['case']}: {item['why']}" for item in asked.failed))
+    more = [f"and {len(lines) - MANY} more, see --json"] * (len(lines) > MANY)
+    return ["\n".join(["Failed:", *lines[:MANY], *more])] if lines else []
 
 
 def _ledger(asked: _Asked) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import inf, isfinite
 from typing import Any
 
 import numpy as np
@@ -18,12 +19,14 @@ from scenarios.bench_run import bench_case, simulate
 from scenarios.campaign import Engine
 from scenarios.case import Case, SensorSpec
 from scenarios.scenario import Scenario
-from scenarios.store import Store
+from scenarios.store import CaseResult, Store
+from scenarios.studies.gather import is_whole, why_lost
 from scenarios.studies.matrix import required_of
 from scenarios.warming import WARM
 from sim.faults import FaultSpec
 
 WITNESS = "last_pass_clearance"
+UNTOLD = "No room can be told: runs of the scenario as it is failed or ended before their time."
 
 
 @dataclass(frozen=True)
@@ -69,7 +72,7 @@ class Search:
     knob: Knob
     bears: float
     fails: float
-    tried: list[tuple[float, int]]  #: amount, broken passes
+    tried: list[tuple[float, float]]  #: amount, broken passes; infinite where a run failed
 
     def middle(self) -> float:
         """Return the next amount to try."""
@@ -93,14 +96,14 @@ def run_room(scenario: Scenario, store: Store, options: Options, effort: RoomEff
     required, failed = required_of(scenario), []
     asked = Asked(scenario, store, options, f"room, {effort.steps} steps")
 
-    def march(wanted: Sequence[Sequence[Case]]) -> list[int]:
+    def march(wanted: Sequence[Sequence[Case]]) -> list[float]:
         found, lost = _march(wanted, required, asked)
         failed.extend(lost)
         return found
 
     base = _hardest(scenario, effort, march)
 
-    def count(settings: Sequence[tuple[Knob, float]]) -> list[int]:
+    def count(settings: Sequence[tuple[Knob, float]]) -> list[float]:
         return march([[knob.turn(case, amount) for case in base] for knob, amount in settings])
 
     knobs = _knobs(scenario)
@@ -109,6 +112,7 @@ def run_room(scenario: Scenario, store: Store, options: Options, effort: RoomEff
     searches = [
         Search(knob, 0.0 if broken > nominal else knob.most, knob.most, [(0.0, nominal), (knob.most, broken)])
         for knob, broken in zip(knobs, worst, strict=True)
+        if np.isfinite(nominal)
     ]
     for _ in range(effort.steps):
         open_ = [search for search in searches if not search.is_done]
@@ -131,24 +135,31 @@ def run_room(scenario: Scenario, store: Store, options: Options, effort: RoomEff
     }
 
 
-def _broken(result: Mapping[str, Any] | None, required: float) -> int:
-    return 0 if result is None else int(np.count_nonzero(result["passes.clearance_m"] < required))
+def _broken(result: CaseResult | None, required: float) -> float:
+    """Count the passes of a run that break; a run that failed or ended early bears nothing."""
+    if result is None or not is_whole(result):
+        return inf
+    return int(np.count_nonzero(result["passes.clearance_m"] < required))
 
 
 def _march(
     wanted: Sequence[Sequence[Case]], required: float, asked: Asked
-) -> tuple[list[int], list[dict[str, str]]]:
+) -> tuple[list[float], list[dict[str, str]]]:
     """March groups of cases; return the broken passes of each group, and what failed."""
     groups = [[bench_case(case) for case in group] for group in wanted]
     cases = [case for group in groups for case in group]
     campaign = asked.run(cases, Engine(simulate, WARM))
-    lost = [case for case in cases if case.key not in campaign.results]
-    failed = [{"case": c.title, "entry": c.entry, "why": campaign.tally.failed[c.key]} for c in lost]
-    return [sum(_broken(campaign.results.get(c.key), required) for c in group) for group in groups], failed
+    results = campaign.results
+    failed = [
+        {"case": case.title, "entry": case.entry, "why": why}
+        for case in cases
+        if (why := why_lost(results.get(case.key), campaign.tally.failed.get(case.key, "no result")))
+    ]
+    return [sum(_broken(results.get(case.key), required) for case in group) for group in groups], failed
 
 
 def _hardest(
-    scenario: Scenario, effort: RoomEffort, march: Callable[[Sequence[Sequence[Case]]], list[int]]
+    scenario: Scenario, effort: RoomEffort, march: Callable[[Sequence[Sequence[Case]]], list[float]]
 ) -> list[Case]:
     """Return the candidate's cases in those turbulent winds in which most passes break without its logic."""
     plain = tuple(layer for layer in scenario.candidate.stack if not layer.load().tower_pass)
@@ -159,7 +170,7 @@ def _hardest(
             groups.setdefault((case.load_case, case.wind.speed), []).append(replace(case, run=run))
     winds = list(groups)
     broken = march([[replace(case, stack=plain) for case in groups[wind]] for wind in winds])
-    order = sorted(range(len(winds)), key=lambda n: (-broken[n], n))
+    order = sorted(range(len(winds)), key=lambda n: (-broken[n] if isfinite(broken[n]) else 1.0, n))
     return [case for n in order[: effort.speeds] for case in groups[winds[n]]]
 
 
@@ -227,6 +238,8 @@ def _data(search: Search) -> dict[str, Any]:
 
 def room_text(data: Mapping[str, Any]) -> str:
     """Return the room to spare for people."""
+    if not data["rows"]:
+        return UNTOLD
     rows = [[row["what"], *room_cells(row)] for row in data["rows"]]
     note = (
         f"Until more passes break than the {data['broken_as_it_is']} of the scenario as it is, in the same "
