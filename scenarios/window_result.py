@@ -63,7 +63,11 @@ def _stack_row(span: Span, item: Sampled, stack: int, required: float) -> dict[s
     quarter = float(np.quantile(plain, 0.25)) if plain.size else required  # none where all ended at once
     levels = np.linspace(min(float(np.min(finite, initial=0.0)), 0.0), quarter, POINTS)
     curve = [_below(item, values, float(level)) for level in levels]
-    rates = {"rate": span.lead, "late": span.lead + 0.5 * span.judged}
+    rates = {
+        "rate": (span.lead, True),
+        "seen": (span.lead, False),
+        "late": (span.lead + 0.5 * span.judged, True),
+    }  # begin of what is counted, and whether the upper end holds what was not seen
     return {
         "probability": [estimate.probability for estimate in told],
         "low": [estimate.interval[0] for estimate in told],
@@ -72,11 +76,11 @@ def _stack_row(span: Span, item: Sampled, stack: int, required: float) -> dict[s
         "is_bound": [estimate.is_bound for estimate in told],
         **{
             name: value
-            for kind, begin in rates.items()
+            for kind, (begin, with_unseen) in rates.items()
             for name, value in _columns(
                 kind,
                 [
-                    _rate(span, item, _starts(span, item, stack, limit, begin), limit, begin)
+                    _rate(span, item, _starts(span, item, stack, limit, begin), limit, begin, with_unseen)
                     for limit in limits
                 ],
             ).items()
@@ -145,11 +149,13 @@ def _starts(span: Span, item: Sampled, stack: int, limit: float, begin: float) -
     )
 
 
-def _rate(span: Span, item: Sampled, starts: Floats, limit: float, begin: float) -> Interval:
+def _rate(
+    span: Span, item: Sampled, starts: Floats, limit: float, begin: float, with_unseen: bool = True
+) -> Interval:
     """Return the rate at which clusters of events begin from this instant to the window's end."""
     exposure = span.lead + span.judged - begin
     if isinstance(item.sampler, SubsetSimulation):
-        return cluster_rate(item.sampler, starts, exposure, limit + item.depth)
+        return cluster_rate(item.sampler, starts, exposure, limit + item.depth, with_unseen)
     with_one = int(np.count_nonzero(starts))
     low, high = clopper_pearson(with_one, starts.size)
     each = float(np.sum(starts)) / max(with_one, 1) / exposure

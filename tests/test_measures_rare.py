@@ -336,6 +336,17 @@ def test_what_two_do_in_the_same_samples_has_the_probability_of_each(samples):
         assert abs(mean - truth[stack]) < 4.0 * scatter / np.sqrt(30.0)
 
 
+def test_what_empty_shells_hide_is_in_the_upper_end_alone():
+    sampler, deep = SubsetSimulation(3, seed=1, samples_per_level=200, smallest=1e-9), []
+    drive(sampler, lambda u: deep.extend(u[:, 0] > 4.0) or 5.0 - u[:, 0])
+    (value, ends, _), (seen, near, _) = (sampler.expect(deep, 2.0, told) for told in (True, False))
+    assert value == seen == pytest.approx(stats.norm.sf(4.0), rel=1.0)
+    assert ends[0] == near[0]
+    # None of those between 3 and 4 showed it: 1 - 0.025^(1/n) of that shell, n from 1 to all 200.
+    shell = stats.norm.sf(3.0) - stats.norm.sf(4.0)
+    assert 0.01 * shell < ends[1] - near[1] < 1.5 * shell
+
+
 def blind_to_depth(seed, share):
     """Sample u0 >= 3, and on beyond, where an event happens with a share of its own, wherever in there."""
     sampler = SubsetSimulation(20, seed=seed, samples_per_level=150, smallest=1e-9)

@@ -29,7 +29,7 @@ from scenarios.studies.bench import bench_of, pairs_of
 from scenarios.studies.calibration import calibrated, calibration_text
 from scenarios.studies.integrity import integrity_data, integrity_text
 from scenarios.studies.ledger import ledger_data, rebounds
-from scenarios.studies.odds_telling import agreement, odds_data, odds_text
+from scenarios.studies.odds_telling import agreement, odds_data, odds_text, unseen_text, yearly_text
 from scenarios.studies.reliability import run
 from scenarios.studies.replay import replay_file
 from scenarios.studies.worksheet import worksheet
@@ -323,6 +323,40 @@ def test_a_bound_on_strikes_with_the_logic_is_not_told_as_so_many_strikes(
     words = integrity_text(data)
     assert "the estimate takes none, the upper end its bound of 45 a year" in words
     assert "holds only if more samples bring that bound below what is tolerable" in words
+
+
+def test_what_too_few_windows_can_hide_is_told_apart_from_what_was_seen() -> None:
+    row = {"is_bound": False, "per_year": 1e-6, "per_year_low": 1e-7, "per_year_high_as_seen": 1e-5}
+    assert yearly_text(row | {"per_year_high": 0.05}) == "1e-06 (1e-07..1e-05; unseen < 0.05)"
+    assert yearly_text(row | {"per_year_high": 1.5e-5}) == "1e-06 (1e-07..1e-05)"
+    assert "more samples lower it" in unseen_text({"yearly": [row | {"per_year_high": 0.05}]})
+    assert not unseen_text({"yearly": [row | {"per_year_high": 1.5e-5}]})
+
+
+def test_strikes_of_faults_are_added_apart_and_named() -> None:
+    whole = Interval(1e-6, 1e-7, 1e-5, 2, "")
+    faults = [
+        {
+            "stack": odds.WITH,
+            "fault": name,
+            "rate_per_year": 0.3,
+            "each": whole,
+            "yearly": Interval(value, value, high, 2, ""),
+        }
+        for name, value, high in (("runs away", 0.2, 0.3), ("sticks", 0.0, 1e-3), ("slips", 1e-4, 1e-4))
+    ]
+    rates = {(odds.WITH, odds.UNSURE, "strike"): whole}
+    faults = [row | {"ended_early": 0, "ended_by_layer": 0} for row in faults]
+    found = odds._with_faults(rates, faults)
+    assert list(found) == [(odds.WITH, odds.FAULTY, "strike")]  # that of the whole machine stays as it is
+    total = found[odds.WITH, odds.FAULTY, "strike"]
+    assert total.value == pytest.approx(0.200101) and total.high == pytest.approx(0.301101, rel=1e-4)
+    assert not odds._with_faults({}, faults)
+    told = odds.Odds(odds.THOROUGH, rates | found, rates | found, {}, {}, [], [], faults, [])
+    data = odds_data(told, 5e-4)
+    assert not data["holds"]  # what is judged holds the faults
+    assert odds_data(replace(told, yearly=rates), 5e-4)["holds"]
+    assert "with logic: runs away 0.2 a year, slips 0.0001 a year." in odds_text(data)
 
 
 def test_plain_sampling_is_compared_where_it_has_seen_enough() -> None:

@@ -61,9 +61,9 @@ def test_what_a_layer_ended_is_told_as_failed_and_never_as_held(sampled: dict[st
     failed = [odds.ended_of("10 m/s", row) for row in rows if odds.is_ended_by_layer(row)]
     assert [item["entry"] for item in failed] == [WITH]
     assert "window 0" in failed[0]["why"] and "ChangesShapeLate" in failed[0]["why"]
-    yearly = odds._yearly(rows, [sampled["bin"]])
+    yearly, seen = (odds._yearly(rows, [sampled["bin"]], which) for which in ("", "_as_seen"))
     missed, caused = (odds._apart(rows, [sampled["bin"]], kind) for kind in ("missed", "caused"))
-    told = odds.Odds(odds.QUICK, yearly, missed, caused, rows, [], [], failed)
+    told = odds.Odds(odds.QUICK, yearly, seen, missed, caused, rows, [], [], failed)
     data = odds_data(told, 1e9)  # whatever the bound, it would be within this
     assert data["holds"] is False and data["upper_end_holds"] is False
     assert odds_data(replace(told, strata=rows[:1]), 1e9)["holds"] is True

@@ -48,7 +48,7 @@ def test_a_stratum_gives_the_same_bits_alone_and_beside_another(scenario):
     assert alone["evaluations"][0] > 20
     for name in alone:
         if name != "required_m":
-            assert np.array_equal(both[name][1], alone[name][0], equal_nan=True), name
+            np.testing.assert_array_equal(both[name][1], alone[name][0], err_msg=name)
 
 
 def test_a_moved_field_is_the_rotation_of_its_parents_normals(scenario):

@@ -20,7 +20,14 @@ from scenarios.studies.calibration import calibration_text
 from scenarios.studies.integrity import integrity_text
 from scenarios.studies.ledger import KINDS, count_cells, rate_cells
 from scenarios.studies.matrix import OUTCOMES, alarm_text
-from scenarios.studies.odds_telling import agreement, caused_text, left_text, yearly_text
+from scenarios.studies.odds_telling import (
+    agreement,
+    caused_text,
+    faults_text,
+    left_text,
+    unseen_text,
+    yearly_text,
+)
 from scenarios.studies.room import UNTOLD, room_cells
 from sim.measures.logic import WORDS
 
@@ -203,6 +210,7 @@ def _odds(data: Data) -> Section:
         Text(note),
         Table(["stack", "odds of", "strikes a year", "broken a year"], rows, left=2),
     ]
+    parts += [Text(words) for words in [unseen_text(data)] if words]
     parts += [Text(left_text(item)) for item in data["not_prevented"]]
     parts += [Text(caused_text(item)) for item in data["caused"]]
     parts += [Text(f"{item[0].upper()}{item[1:]}.") for item in data["warnings"]]
@@ -215,6 +223,7 @@ def _odds(data: Data) -> Section:
     )
     parts.append(Figure(odds_figure(data), caption))
     if faults:
+        parts.append(Text(faults_text(data)))
         head = ["stack", "fault", "a year", "strikes an occurrence", "strikes a year"]
         parts.append(Table(head, faults, left=2))
     else:

@@ -27,9 +27,10 @@ from scenarios.window_result import LIMITS
 from sim.measures.statistics import Interval
 from sim.measures.strata import combine
 
-__all__ = ["ALONE", "QUICK", "THOROUGH", "UNSURE", "WITH", "WITHOUT", "Effort", "Odds", "run_odds"]
+__all__ = ["ALONE", "FAULTY", "QUICK", "THOROUGH", "UNSURE", "WITH", "WITHOUT", "Effort", "Odds", "run_odds"]
 
 ALONE, UNSURE = "wind alone", "with model uncertainty"
+FAULTY = "with model uncertainty and faults"
 
 FAULT_BINS = 2
 """Bins of wind in which each fault is sampled: their number times that of the faults is what it costs."""
@@ -60,6 +61,8 @@ class Odds:
     Parameters
     ----------
     yearly : mapping of (stack, doubt, limit) to Interval [1/a]
+        Of the machine as it should be, and, as FAULTY, strikes with those that faults add.
+    seen : the same, with upper ends that leave out what windows too few could hide
     missed, caused : mapping of doubt to Interval [1/a]
         Strikes with the logic in windows with a strike without it, and in those with none; with logic only.
     strata : rows, one for each stack, doubt and bin of wind
@@ -70,6 +73,7 @@ class Odds:
 
     effort: Effort
     yearly: Mapping[tuple[str, str, str], Interval]
+    seen: Mapping[tuple[str, str, str], Interval]
     missed: Mapping[str, Interval]
     caused: Mapping[str, Interval]
     strata: Sequence[Mapping[str, Any]]
@@ -107,16 +111,14 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
         if (job.strata[0], job.entry) in found
         for row in stratum_rows(list(stacks), doubt, bin_, job, found[job.strata[0], job.entry])
     ]
-    yearly = _yearly(rows, bins)
+    yearly, seen = (_yearly(rows, bins, which) for which in ("", "_as_seen"))
     crude, more = _crude(scenario, asked, effort, rows, bins)
     faults, lost = [], []
     if effort.fault_samples:
         wide = speed_bins(scenario, FAULT_BINS)
         faults, lost = fault_rows(scenario, asked, (effort.span, effort.fault_samples), wide)
-    for row in faults:
-        key = (row["stack"], UNSURE, "strike")
-        if key in yearly:  # else a wind's windows failed, and there is nothing to add to
-            yearly[key] = combine([yearly[key], row["yearly"]], [1.0, 1.0])
+    for rates in (yearly, seen):
+        rates |= _with_faults(rates, faults)
     missed, caused = (_apart(rows, bins, kind) for kind in ("missed", "caused"))
     lost += [
         ended_of(f"{row['wind_speed_m_s']:g} m/s, {row['uncertainty']}", row)
@@ -124,7 +126,20 @@ def run_odds(scenario: Scenario, store: Store, options: Options, effort: Effort)
         if is_ended_by_layer(row)
     ]
     lost += [ended_of(row["fault"], row) for row in faults if is_ended_by_layer(row)]
-    return Odds(effort, yearly, missed, caused, rows, crude, faults, [*failed, *more, *lost])
+    return Odds(effort, yearly, seen, missed, caused, rows, crude, faults, [*failed, *more, *lost])
+
+
+def _with_faults(
+    rates: Mapping[tuple[str, str, str], Interval], faults: Sequence[Mapping[str, Any]]
+) -> dict[tuple[str, str, str], Interval]:
+    """Add the strikes that faults bring to those of each stack, unless its windows in some wind failed."""
+    found = {}
+    for stack in dict.fromkeys(row["stack"] for row in faults):
+        whole = rates.get((stack, UNSURE, "strike"))
+        if whole is not None:
+            parts = [whole, *(row["yearly"] for row in faults if row["stack"] == stack)]
+            found[stack, FAULTY, "strike"] = combine(parts, [1.0] * len(parts))
+    return found
 
 
 def is_ended_by_layer(row: Mapping[str, Any]) -> bool:
@@ -158,13 +173,15 @@ def _apart(rows: Sequence[Mapping[str, Any]], bins: Sequence[Any], kind: str) ->
     return found
 
 
-def _yearly(rows: Sequence[Mapping[str, Any]], bins: Sequence[Any]) -> dict[tuple[str, str, str], Interval]:
+def _yearly(
+    rows: Sequence[Mapping[str, Any]], bins: Sequence[Any], which: str
+) -> dict[tuple[str, str, str], Interval]:
     found = {}
     for stack, doubt in dict.fromkeys((row["stack"], row["uncertainty"]) for row in rows):
         mine = [row for row in rows if (row["stack"], row["uncertainty"]) == (stack, doubt)]
         if len(mine) == len(bins):
             for limit in LIMITS:
-                parts = [interval_of(row[limit]) for row in mine]
+                parts = [interval_of(row[limit], which) for row in mine]
                 found[stack, doubt, limit] = combine(parts, [row["hours_per_year"] for row in mine])
     return found
 

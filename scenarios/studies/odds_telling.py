@@ -8,19 +8,28 @@ from typing import Any
 import numpy as np
 
 from scenarios.answer import table
-from scenarios.studies.odds import ALONE, UNSURE, WITH, WITHOUT, Odds, is_ended_by_layer
+from scenarios.studies.odds import ALONE, FAULTY, UNSURE, WITH, WITHOUT, Odds, is_ended_by_layer
 from scenarios.window_result import LIMITS
 from sim.measures.jumps import SHARP
 from sim.measures.statistics import Interval
 from sim.measures.strata import probability_within
 
+_JUDGED = ((WITH, FAULTY), (WITH, UNSURE), (WITHOUT, FAULTY), (WITHOUT, UNSURE))
+"""What is held against the tolerable rate: the first of these that there is."""
+MOST = 3
+"""Faults that are named."""
+UNSEEN = (
+    "Unseen: what the windows that came near could still hide, were it as likely in any of them; none showed "
+    "it, and more samples lower it. It counts in the upper end."
+)
 SEEN = 0.05
 """Share of the plain samples at which both samplings are compared."""
 
 
 def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
     """Return the odds for machines; units in the names."""
-    last = odds.yearly.get((WITH, UNSURE, "strike"), odds.yearly.get((WITHOUT, UNSURE, "strike")))
+    strikes = [odds.yearly.get((stack, doubt, "strike")) for stack, doubt in _JUDGED]
+    last = next((rate for rate in strikes if rate is not None), None)
     is_cut = any(is_ended_by_layer(row) for row in (*odds.strata, *odds.faults))
     return {
         "window_s": {"settle": odds.effort.span.settle, "lead": odds.effort.span.lead,
@@ -30,6 +39,7 @@ def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
         "yearly": [
             {
                 "stack": stack, "uncertainty": doubt, "event": limit, **_yearly(rate),
+                "per_year_high_as_seen": odds.seen[stack, doubt, limit].high,
                 "nearest_m": _nearest(odds, stack, doubt),
             }
             for (stack, doubt, limit), rate in odds.yearly.items()
@@ -62,6 +72,7 @@ def odds_data(odds: Odds, tolerable: float) -> dict[str, Any]:
 
 def _nearest(odds: Odds, stack: str, doubt: str) -> float:
     """Return the smallest clearance that any window showed [m]."""
+    doubt = UNSURE if doubt == FAULTY else doubt
     rows = [row for row in odds.strata if (row["stack"], row["uncertainty"]) == (stack, doubt)]
     return min((row["nearest_m"] for row in rows), default=float("nan"))
 
@@ -125,11 +136,11 @@ def odds_text(data: Mapping[str, Any]) -> str:
     told = {(row["stack"], row["uncertainty"], row["event"]): row for row in data["yearly"]}
     rows = []
     for stack in (WITHOUT, WITH):
-        for doubt in (ALONE, UNSURE):
+        for doubt in (ALONE, UNSURE, FAULTY):
             cells = [told.get((stack, doubt, limit)) for limit in LIMITS]
             if any(cells):
                 rows.append([f"{stack}, {doubt}", *(yearly_text(cell) for cell in cells)])
-    lines = [table(head, rows)]
+    lines = [table(head, rows), unseen_text(data)]
     lines.append(
         f"Tolerable: {data['tolerable_strikes_per_year']:.3g} strikes a year; "
         + ("held" if data["holds"] else "not shown to be held")
@@ -139,10 +150,23 @@ def odds_text(data: Mapping[str, Any]) -> str:
     lines += [caused_text(item) for item in data["caused"]]
     lines.append(agreement(data))
     lines += [f"{item[0].upper()}{item[1:]}." for item in data["warnings"]]
-    lines.append(
-        "Faults are in, at their rates." if data["faults_are_in"] else "Without faults (quick setting)."
-    )
+    lines.append(faults_text(data))
     return "\n".join(line for line in lines if line)
+
+
+def faults_text(data: Mapping[str, Any]) -> str:
+    """Say which faults bring most strikes under each stack."""
+    if not data["faults_are_in"]:
+        return "Without faults (quick setting)."
+    told = []
+    for stack in dict.fromkeys(row["stack"] for row in data["faults"]):
+        rates = {
+            row["fault"]: row["strikes_per_year"]["value"] for row in data["faults"] if row["stack"] == stack
+        }
+        most = sorted((name for name in rates if rates[name] > 0.0), key=lambda name: -rates[name])[:MOST]
+        words = ", ".join(f"{name} {rates[name]:.2g} a year" for name in most)
+        told.append(f"{stack}: {words or 'none showed a strike'}")
+    return f"Faults that bring most strikes, at their rates and until found: {'; '.join(told)}."
 
 
 def yearly_text(row: Mapping[str, Any] | None) -> str:
@@ -152,7 +176,17 @@ def yearly_text(row: Mapping[str, Any] | None) -> str:
     if row["is_bound"]:
         near = f"nearest {row['nearest_m']:.1f} m" if np.isfinite(row["nearest_m"]) else "no pass was seen"
         return f"< {row['per_year_high']:.2g} (bound: {near})"
-    return f"{row['per_year']:.2g} ({row['per_year_low']:.1g}..{row['per_year_high']:.1g})"
+    rest = f"; unseen < {row['per_year_high']:.1g}" if _hides_much(row) else ""
+    return f"{row['per_year']:.2g} ({row['per_year_low']:.1g}..{row['per_year_high_as_seen']:.1g}{rest})"
+
+
+def _hides_much(row: Mapping[str, Any]) -> bool:
+    return not row["is_bound"] and row["per_year_high"] > 2.0 * row["per_year_high_as_seen"]
+
+
+def unseen_text(data: Mapping[str, Any]) -> str:
+    """Say what "unseen" stands for where it is told."""
+    return UNSEEN if any(_hides_much(row) for row in data["yearly"]) else ""
 
 
 def left_text(told: Mapping[str, Any]) -> str:

@@ -81,6 +81,7 @@ def _limit(result: CaseResult, at: int, which: int, n: int) -> dict[str, Any]:
         "rate_per_hour": rate[0] * SECONDS_PER_HOUR,
         "rate_per_hour_low": rate[1] * SECONDS_PER_HOUR,
         "rate_per_hour_high": rate[2] * SECONDS_PER_HOUR,
+        "rate_per_hour_high_as_seen": float(result["seen_high_per_s"][here]) * SECONDS_PER_HOUR,
         "probability_per_ten_minutes": within,
         "crude_over_simulated_s": crude_s / float(result["simulated_s"][at]),
     }
@@ -108,6 +109,7 @@ def _kind(result: CaseResult, at: int, kind: str) -> dict[str, Any]:
     }
 
 
-def interval_of(told: Mapping[str, Any]) -> Interval:
-    low, high = told["rate_per_hour_low"], told["rate_per_hour_high"]
+def interval_of(told: Mapping[str, Any], which: str = "") -> Interval:
+    """Return a rate; its upper end without what was not seen where ``which`` is "_as_seen"."""
+    low, high = told["rate_per_hour_low"], told[f"rate_per_hour_high{which}"]
     return Interval(told["rate_per_hour"], low, high, 1, "bound" if told["is_bound"] else "sampled")

@@ -45,7 +45,11 @@ def cluster_starts(times_s: ArrayLike, quiet_s: float, judged_from_s: float) -> 
 
 
 def cluster_rate(
-    sampler: SubsetSimulation, starts: Sequence[int] | ArrayLike, exposure_s: float, value: float = 0.0
+    sampler: SubsetSimulation,
+    starts: Sequence[int] | ArrayLike,
+    exposure_s: float,
+    value: float = 0.0,
+    with_unseen: bool = True,
 ) -> Interval:
     """Return the rate at which clusters begin, from subset simulation over short windows.
 
@@ -60,6 +64,8 @@ def cluster_rate(
         Length of the judged part of a window.
     value : float [any]
         Of the limit state, above which no cluster begins in a window.
+    with_unseen : bool
+        See `sim.measures.shells.Levels.expect`.
 
     Returns
     -------
@@ -84,7 +90,7 @@ def cluster_rate(
     counted = np.asarray(starts, dtype=np.float64)
     if counted.shape != (sampler.evaluations,):
         raise InputError(f"starts: shape {counted.shape}; must be ({sampler.evaluations},)")
-    mean, (low, high), _ = sampler.expect(counted, value)
+    mean, (low, high), _ = sampler.expect(counted, value, with_unseen)
     if mean > 0.0:
         return Interval(
             mean / exposure_s, low / exposure_s, high / exposure_s, sampler.size, "subset simulation"

@@ -73,7 +73,7 @@ class Levels:
         ]
 
     def expect(
-        self, weights: ArrayLike, value: float = 0.0, confidence: float = CONFIDENCE
+        self, weights: ArrayLike, value: float = 0.0, with_unseen: bool = True
     ) -> tuple[float, tuple[float, float], float]:
         """Return the expectation of a quantity that is zero unless the limit state falls below a value.
 
@@ -83,7 +83,8 @@ class Levels:
             Of every evaluation, in the order in which they were told; not negative.
         value : float [any]
             0 is the limit itself.
-        confidence : float [-]
+        with_unseen : bool
+            Whether the upper end holds what shells in which nothing was seen can hide.
 
         Returns
         -------
@@ -108,7 +109,9 @@ class Levels:
         variation = max(
             family_variation(families, np.concatenate(parts)), float(np.sum(added * formula)) / found
         )
-        low, high = lognormal_interval(found, variation, confidence)
+        low, high = lognormal_interval(found, variation)
+        if not with_unseen:
+            return found, (low, high), variation
         empty = [shell for shell, here in zip(shells, added, strict=True) if here == 0.0]
         hidden = sum(level.reached * float(np.mean(here)) * _hidden(level, here) for level, here in empty)
         return found, (low, high + float(np.max(given)) * hidden), variation
