@@ -61,7 +61,7 @@ class Asked:
         if self.options.is_fresh:
             self.store.forget(new)
         everything: list[Any] = list(wanted.values())
-        with progress_bar(self.options.is_quiet) as progress:
+        with progress_bar(self.options.is_quiet, self.part) as progress:
             campaign = run_cases(everything, self.store, self.options.hands, progress, engine, limits)
         lost = campaign.tally.failed
         self._failed += [

@@ -46,7 +46,7 @@ def run_cases(
     store : where results are looked for and written
     jobs : worker processes; as many as processors when None; 0 runs in this process, for debugging;
         the address of a scheduler hands the batches to its workers
-    progress : called with the tally after every batch
+    progress : called with the tally after every batch, and while one is waited for
     engine : what runs a list of cases; that of `scenarios.simulate` when None
     limits : of size and patience
 

@@ -100,6 +100,8 @@ class Foreman:
                 done, _ = wait(self.in_hand, timeout=_POLL_S, return_when=FIRST_COMPLETED)
                 self._collect(done)
                 self._watch()
+                if not done:
+                    self.progress(self.tally)  # a batch may take minutes: the clock shows that it goes on
         finally:
             self.crew.kill()
 

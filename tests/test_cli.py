@@ -277,6 +277,18 @@ def test_progress_on_a_terminal_tells_cases_speed_time_left_and_failures(monkeyp
     assert sys.stderr.getvalue() == ""
 
 
+def test_progress_names_the_part_and_its_clock_goes_on_while_a_batch_is_waited_for(monkeypatch) -> None:
+    clock = [0.0]
+    monkeypatch.setattr("tqdm.std.time", lambda: clock[0])
+    monkeypatch.setattr(sys, "stderr", Terminal())
+    with progress_bar(is_quiet=False, part="odds, 180 samples") as show:
+        for clock[0] in (0.1, 0.2, 0.3, 75.0, 75.1):
+            show(Tally(total=2))
+        told = sys.stderr.getvalue()
+    assert told.count("| 0/2 [00:00") == 1 and told.count("| 0/2 [01:15") == 1
+    assert "odds, 180 samples:   0%" in told
+
+
 def test_json_takes_arrays_and_refuses_objects() -> None:
     assert json.loads(to_json({"a": np.array([1.0, math.inf]), 2: (np.int64(3), Path("x"), None, True)})) == {
         "a": [1.0, None],
