@@ -97,6 +97,14 @@ def test_the_bench_has_what_can_happen_to_the_scenario(small: Brisk) -> None:
     assert len(bench_of(own)) == len({fault["name"] for fault in own.keys["faults"]})
 
 
+def test_two_blades_have_every_fault_that_three_have(small: Brisk) -> None:
+    pair = load_scenario(FILE, [("rotor.blade_count", 2)])
+    three, two = bench_of(small.scenario), bench_of(pair)
+    assert [fault.name for fault in two] == [fault.name for fault in three]
+    assert max(spec.blade or 0 for fault in three for spec in fault.specs) == 2
+    assert max(spec.blade or 0 for fault in two for spec in fault.specs) == 1
+
+
 def test_a_forecast_of_known_error_is_told_its_error_and_slope() -> None:
     # Foreseen f, came 2 + 0.5 f + noise: slope 0.5, and errors f - came with their exact moments.
     rng = np.random.Generator(np.random.Philox(3))

@@ -70,18 +70,21 @@ def pairs_of(scenario: Scenario) -> list[Breakage]:
 
 
 def shipped(scenario: Scenario) -> list[FaultKeys]:
-    """Return the shipped bench's faults without those of sensors or blades that the scenario has not."""
+    """Return the shipped bench's faults without those of sensors that the scenario has not.
+
+    What befalls a third blade befalls the last of a rotor with fewer: which one it is matters little.
+    """
     path = library_scenarios()[BENCH]
     data, lines = read_toml(path)
     fitted = {name for name, _ in scenario.candidate_case.sensors.delays}
     blades = scenario.candidate.design.rotor.blade_count
     told = [validate(FaultKeys, table, lines, path) for table in data["faults"]]
-    lacking = {
-        keys.name
+    lacking = {keys.name for keys in told if keys.sensor and keys.sensor not in fitted}
+    return [
+        keys if keys.blade is None else keys.model_copy(update={"blade": min(keys.blade, blades)})
         for keys in told
-        if (keys.sensor and keys.sensor not in fitted) or (keys.blade or 1) > blades
-    }
-    return [keys for keys in told if keys.name not in lacking]
+        if keys.name not in lacking
+    ]
 
 
 def _breakages(faults: Sequence[FaultKeys], rates: Mapping[str, Any]) -> list[Breakage]:
