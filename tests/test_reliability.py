@@ -388,6 +388,11 @@ def test_plain_sampling_is_compared_where_it_has_seen_enough() -> None:
     assert "THEY DISAGREE" in told
     plain["low"][1] = 0.015
     assert "they agree" in agreement(data)
+    # A level that no sample came below has no logarithm: the next that was seen stands, or nothing is said.
+    mine |= {"probability": [0.0, 1e-1], "low": [0.0, 5e-2]}
+    assert "subset simulation 0.1 (0.05..0.2)" in agreement(data)
+    mine["probability"] = [0.0, 0.0]
+    assert "too few samples to hold against" in agreement(data)
 
 
 @pytest.mark.slow

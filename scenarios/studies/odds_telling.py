@@ -224,15 +224,17 @@ def _compared(subset: Mapping[str, Any], plain: Mapping[str, Any]) -> str:
     Notes
     -----
     At the clearance below which about a twentieth of the plain samples came; between the levels of a curve
-    the logarithm of the probability is taken for linear.
+    the logarithm of the probability is taken for linear. Below the lowest level that was seen its probability
+    stands, which is too much there, if anything.
     """
     curve, mine = plain["curve"], subset["curve"]
     at = int(np.argmin(np.abs(np.array(curve["probability"]) - SEEN)))
     level, ends = curve["m"][at], ("probability", "low", "high")
-    told = []
-    for name in ends:
-        values = np.maximum(mine[name], 1e-300)
-        told.append(float(np.exp(np.interp(level, mine["m"], np.log(values)))))
+    seen = np.array(mine["probability"]) > 0.0
+    if not seen.any():
+        return f"below {level:.1f} m in a window: too few samples to hold against plain sampling"
+    places = np.array(mine["m"])[seen]
+    told = [float(np.exp(np.interp(level, places, np.log(np.array(mine[name])[seen])))) for name in ends]
     plainly = [curve[name][at] for name in ends]
     meet = told[1] <= plainly[2] and plainly[1] <= told[2]
     one, two = (f"{value:.2g} ({low:.1g}..{high:.1g})" for value, low, high in (told, plainly))
