@@ -388,6 +388,9 @@ def test_plain_sampling_is_compared_where_it_has_seen_enough() -> None:
     assert "THEY DISAGREE" in told
     plain["low"][1] = 0.015
     assert "they agree" in agreement(data)
+    # Nothing below a level is no twentieth, though nothing is as near to it as a tenth.
+    few = {"m": [1.0, 2.0], "probability": [0.0, 0.1], "low": [0.0, 0.05], "high": [0.02, 0.2]}
+    assert "below 2.0 m in a window" in agreement(data | {"crude": [row | {"curve": few}]})
     # A level that no sample came below has no logarithm: the next that was seen stands, or nothing is said.
     mine |= {"probability": [0.0, 1e-1], "low": [0.0, 5e-2]}
     assert "subset simulation 0.1 (0.05..0.2)" in agreement(data)

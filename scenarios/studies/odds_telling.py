@@ -228,7 +228,8 @@ def _compared(subset: Mapping[str, Any], plain: Mapping[str, Any]) -> str:
     stands, which is too much there, if anything.
     """
     curve, mine = plain["curve"], subset["curve"]
-    at = int(np.argmin(np.abs(np.array(curve["probability"]) - SEEN)))
+    plainly_seen = np.array(curve["probability"])
+    at = int(np.argmin(np.where(plainly_seen > 0.0, np.abs(plainly_seen - SEEN), np.inf)))
     level, ends = curve["m"][at], ("probability", "low", "high")
     seen = np.array(mine["probability"]) > 0.0
     if not seen.any():
