@@ -14,6 +14,7 @@ import pytest
 from scenarios.load import load_scenario
 from scenarios.report.page import UNKNOWN
 from scenarios.report.reliability import verdict
+from scenarios.report.reliability_figures import odds_figure
 from scenarios.studies import odds
 from scenarios.studies.integrity import integrity_data, integrity_text
 from scenarios.studies.odds_telling import odds_data, odds_text
@@ -73,6 +74,9 @@ def test_what_a_layer_ended_is_told_as_failed_and_never_as_held(sampled: dict[st
     )
     told_of = integrity_data(load_scenario(FILE), told)
     assert "ended sampled windows" in integrity_text(told_of) and not told_of["architectures"]
+    figure = odds_figure(data)
+    assert figure.count("no window came near") >= 1
+    assert "no window came near" not in odds_figure(odds_data(replace(told, strata=rows[:1]), 1e9))
     words = odds_text(data)
     assert "inf" not in words and "no pass was seen" in words and "most windows ended before a pass" in words
 

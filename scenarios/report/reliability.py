@@ -208,7 +208,7 @@ def _odds(data: Data) -> Section:
     ]  # fmt: skip
     parts: list[Any] = [
         Text(note),
-        Table(["stack", "odds of", "strikes a year", "broken a year"], rows, left=2),
+        Table(["stack", "odds of", "strikes a year, 95 %", "broken a year, 95 %"], rows, left=2),
     ]
     parts += [Text(words) for words in [unseen_text(data)] if words]
     parts += [Text(left_text(item)) for item in data["not_prevented"]]

@@ -118,6 +118,8 @@ def odds_figure(data: Data) -> str:
                 if row["stack"] == stack and row["wind_speed_m_s"] in speeds:
                     colour = OKABE_ITO[speeds.index(row["wind_speed_m_s"]) % len(OKABE_ITO)]
                     _draw_crude(axis, row["curve"], colour)
+            if not any(any(row["curve"]["probability"]) for row in mine):
+                axis.text(0.5, 0.5, "no window came near", ha="center", transform=axis.transAxes, color=SOFT)
             axis.axvline(0.0, color=RULE, linewidth=1.2)
             axis.set_yscale("log")
             axis.set_ylim(1e-12, 1.5)
