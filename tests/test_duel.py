@@ -79,6 +79,7 @@ def test_the_duels_command_prints_tables_and_costs_and_writes_its_page(tmp_path:
     cost = told["cost"]["power+guard"]
     assert cost["yardsticks"] > told["cost"]["power"]["yardsticks"] > 0.0
     assert 0.0 < cost["share_of_wall_time"] < 1.0
+    assert len(cost["layer_yardsticks"]) == 2 and min(cost["layer_yardsticks"]) > 0.0
     page = Path(told["page"]).read_text(encoding="utf-8")
     assert "What the logic costs to compute" in page and "<svg" in page
 
@@ -135,7 +136,7 @@ def test_a_study_tells_of_a_slow_layer_of_ones_own_with_its_share_of_the_time(tm
     assert "plain" not in told.partition("What a call costs")[2]
     data = json.loads((tmp_path / "hollin-fell.json").read_text())
     assert set(data["cost"]) == {"own"}
-    assert data["cost"]["own"]["slow"]
+    assert data["cost"]["own"]["slow"] and data["cost"]["own"]["layer_yardsticks"] == []
 
 
 def test_a_stack_of_which_a_case_failed_is_not_timed_for_it_may_never_return(monkeypatch) -> None:

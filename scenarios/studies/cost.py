@@ -12,7 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from controllers.cost import yardstick
+from controllers.cost import cost_per_call, yardstick
+from controllers.made_up import known
+from controllers.registry import find
 from scenarios.answer import table
 from scenarios.case import Case
 from scenarios.scenario import Scenario
@@ -36,6 +38,14 @@ class StackCost:
     logic: float
     plant: float
     yardstick: float
+    alone: tuple[
+        float, ...
+    ] = ()  #: of each layer, without the stack's checks; none where one is a user's own
+
+    @property
+    def layers(self) -> list[float]:
+        """What each layer costs without the stack's checks, in yardsticks."""
+        return [layer / self.yardstick for layer in self.alone]
 
     @property
     def share(self) -> float:
@@ -54,6 +64,7 @@ class StackCost:
             "logic_us": self.logic * 1e6,
             "yardstick_us": self.yardstick * 1e6,
             "yardsticks": self.logic / self.yardstick,
+            "layer_yardsticks": self.layers,
             "share_of_wall_time": self.share,
             "sensing_over_rest": self.sensing_share,
             "slow": self.share > SLOW_SHARE,
@@ -83,7 +94,15 @@ def measure(case: Case, lanes: int = LANES) -> StackCost:
     with np.errstate(all="ignore"):
         rows = np.array([_tick(flock, log) for _ in range(WARM + TIMED)][WARM:])
     sensing, logic, plant = rows.reshape(-1, IN_A_ROW, 3).mean(axis=1).min(axis=0).tolist()
-    return StackCost(sensing, logic, plant, yardstick(lanes))
+    return StackCost(sensing, logic, plant, yardstick(lanes), _alone(case, lanes))
+
+
+def _alone(case: Case, lanes: int) -> tuple[float, ...]:
+    """Time each layer of a stack by itself on made-up machines, with its defaults."""
+    if any(layer.source for layer in case.stack):
+        return ()
+    machine = known(lanes, case.blade_count)
+    return tuple(cost_per_call(find(layer.name), machine) for layer in case.stack)
 
 
 def costs_of(
@@ -123,6 +142,11 @@ def _tick(flock: Any, log: Any) -> tuple[float, float, float]:
     return sensed - start, decided - sensed, time.perf_counter() - decided
 
 
+def layers_words(layers: Sequence[float]) -> str:
+    """Write what the layers of a stack cost, from the lowest up."""
+    return " + ".join(f"{layer:.1f}" for layer in layers) or "-"
+
+
 def cost_data(costs: Mapping[str, StackCost]) -> dict[str, Any]:
     """Return the costs for machines, by entry."""
     return {name: cost.data() for name, cost in costs.items()}
@@ -131,11 +155,20 @@ def cost_data(costs: Mapping[str, StackCost]) -> dict[str, Any]:
 def cost_text(costs: Mapping[str, StackCost], untimed: Sequence[str] = ()) -> str:
     """Return the costs for people; a slow stack is named with its share of the time."""
     rows = [
-        [name, f"{cost.logic * 1e6:.0f}", f"{cost.logic / cost.yardstick:.1f}", f"{cost.share:.0%}"]
+        [
+            name,
+            f"{cost.logic * 1e6:.0f}",
+            f"{cost.logic / cost.yardstick:.1f}",
+            layers_words(cost.layers),
+            f"{cost.share:.0%}",
+        ]
         for name, cost in costs.items()
     ]
-    head = ["stack", "us a call", "yardsticks", "of the wall time"]
-    title = f"What a call costs at {LANES} lanes, in microseconds and against a fixed piece of numpy work:"
+    head = ["stack", "us a call", "yardsticks", "its layers alone", "of the wall time"]
+    title = (
+        f"What a call costs at {LANES} lanes, in microseconds and against a fixed piece of numpy work; the "
+        "stack's holds the checks of what its layers return:"
+    )
     lines = [title, table(head, rows)] if rows else []
     slow = [f"{name} ({cost.share:.0%})" for name, cost in costs.items() if cost.share > SLOW_SHARE]
     if slow:
