@@ -176,8 +176,10 @@ def yearly_text(row: Mapping[str, Any] | None) -> str:
     if row["is_bound"]:
         near = f"nearest {row['nearest_m']:.1f} m" if np.isfinite(row["nearest_m"]) else "no pass was seen"
         return f"< {row['per_year_high']:.2g} (bound: {near})"
-    rest = f"; unseen < {row['per_year_high']:.1g}" if _hides_much(row) else ""
-    return f"{row['per_year']:.2g} ({row['per_year_low']:.1g}..{row['per_year_high_as_seen']:.1g}{rest})"
+    high = f"{row['per_year_high']:.1g}"
+    if _hides_much(row):
+        high = f"{row['per_year_high_as_seen']:.1g}; unseen < {high}"
+    return f"{row['per_year']:.2g} ({row['per_year_low']:.1g}..{high})"
 
 
 def _hides_much(row: Mapping[str, Any]) -> bool:
